@@ -1,0 +1,73 @@
+/// The probability that contents meet a recipe, and what the agreed risk makes of it.
+/// Source of the terms: JCGM 106:2012.
+#pragma once
+
+#include <cstdint>
+#include <vector>
+
+#include "contents/contents.hpp"
+
+namespace vialwright::conformity {
+
+/// One tolerance line over jointly Gaussian quantities x: low <= (w'x) / (d'x) <= high, with d'x
+/// taken as positive; an empty `divisor` means 1. Either side may be infinite.
+struct Line {
+  Eigen::VectorXd weights, divisor;
+  double low = -recipe::no_limit, high = recipe::no_limit;
+};
+
+struct Options {
+  int points = 512;            ///< quasi-Monte Carlo points; error falls about as 1/points
+  double decide_at = -1.0;     ///< 0..1: bounds that settle "P >= decide_at?" may end the work early
+  std::uint64_t seed = 20251;  ///< of the fixed point set; recorded with every decision
+  bool operator==(const Options&) const = default;
+};
+
+struct Probability {
+  double value = 0.0;  ///< 0..1
+  double error = 0.0;  ///< stated numerical error, absolute; 0 for closed forms
+};
+
+/// P(all lines hold) for x ~ N(mean, covariance), jointly. Singular covariances are welcome.
+/// Method: closed form in one dimension; otherwise sequential conditioning on a lattice (Genz,
+/// J. Comput. Graph. Stat. 1 (1992) 141), pivots (divisors) first.
+/// @pre shapes agree, values finite.
+[[nodiscard]] Probability probability(const Eigen::VectorXd& mean,
+                                      const Eigen::MatrixXd& covariance,
+                                      const std::vector<Line>& lines, const Options& options = {});
+
+/// The recipe's tolerance lines over the axes of that belief.
+[[nodiscard]] std::vector<Line> lines_of(const recipe::Recipe& recipe,
+                                         const contents::Belief& belief);
+
+/// How one tolerance line stands.
+struct LineReport {
+  double value = 0.0, u = 0.0;  ///< of the property, in the line's unit (first order)
+  Probability holds;            ///< marginal
+};
+
+enum class Ruling { release, reject, unclear };  ///< by the risks alone, as the vial is now
+
+struct Conformity {
+  Probability joint;
+  std::vector<LineReport> lines;  ///< in the order of Recipe::tolerances
+  int binding = -1;               ///< the line least likely to hold; -1 = recipe without lines
+  Ruling ruling = Ruling::unclear;
+  bool on_the_edge = false;       ///< joint is within its error of the threshold that decided
+};
+
+[[nodiscard]] Conformity judge(const contents::Belief& belief, const recipe::Recipe& recipe,
+                               const plant::Risks& risks, const Options& options = {});
+
+/// What one more reading of the net mass is worth before a release decision (value of sample
+/// information): expected gain over deciding now, in units of account, and the odds that it leads
+/// to a release. `good` is what a released good vial brings, `wrong` what releasing a bad one
+/// costs, `scrap` what disposing of one costs.
+struct Stakes { double good = 0.0, wrong = 0.0, scrap = 0.0; };
+struct ReadingWorth { double gain = 0.0; double odds_release = 0.0; };
+[[nodiscard]] ReadingWorth worth_of_weighing(const contents::Belief& belief, double u_net_g,
+                                             const recipe::Recipe& recipe,
+                                             const plant::Risks& risks, const Stakes& stakes,
+                                             const Options& options = {});
+
+}  // namespace vialwright::conformity

@@ -1,0 +1,153 @@
+/// What is in one vial, and how sure we are. Values in, values out: no files, clocks or threads.
+///
+/// Unknowns, estimated jointly: the true mass of every dose (>= 0), the tare, the rate of
+/// evaporation (>= 0), the strengths of the lots, and one gain, offset and zero rate for each
+/// instrument, shared by all its readings. Units: g, mL, g/mL, mg/g, mg, s.
+#pragma once
+
+#include <Eigen/Core>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "plant/plant.hpp"
+#include "recipe/recipe.hpp"
+
+namespace vialwright::contents {
+
+// ---- what is known -------------------------------------------------------------------------
+
+/// One addition to the vial, in the order they were made.
+struct Dose {
+  int stock = 0;                      ///< index into Book::stocks
+  int lot = -1;                       ///< index into Book::lots; -1 = unknown lot of that stock
+  int station = -1;                   ///< index into Plant::stations; -1 = by hand
+  std::optional<double> commanded_g;  ///< evidence too, with the station's spread
+  bool aborted = false;               ///< then the command says nothing
+};
+
+enum class ReadingKind {
+  tare,       ///< scale: the empty vial
+  gross,      ///< scale: the vial with what is in it by then (cap included when capped)
+  dose,       ///< mass or volume meter: one dose
+  tank_loss,  ///< tank scale: what left the tank during one dose (two readings differenced)
+  volume,     ///< volume gauge
+  level,      ///< level gauge, mm
+};
+
+struct Reading {
+  ReadingKind kind = ReadingKind::gross;
+  int instrument = 0;         ///< index into Plant::instruments
+  double value = 0.0;         ///< g, mL or mm as the instrument's kind says
+  int dose = -1;              ///< index into Evidence::doses (dose, tank_loss)
+  double counting_s = 0.0;    ///< meters: how long the meter counted
+  int after_doses = 0;        ///< tare, gross, volume, level: how many doses had been made by then
+  double open_s = 0.0;        ///< how long the vial had stood open by then
+  bool capped = false;        ///< gross: was the cap on the scale too
+  double air_kg_per_m3 = 1.2; ///< at the reading; for buoyancy
+};
+
+/// Everything known about one vial.
+struct Evidence {
+  int container = 0;            ///< index into Plant::containers
+  std::vector<Dose> doses;
+  std::vector<Reading> readings;
+  double open_s = 0.0;          ///< open time up to the moment the belief is for
+};
+
+// ---- the belief ----------------------------------------------------------------------------
+
+/// A hidden error shared by several readings, doses or vials.
+struct Effect {
+  enum class Kind { strength, gain, offset, zero_rate };
+  Kind kind = Kind::gain;
+  int of = 0;         ///< strength: index into Book::lots; else index into Plant::instruments
+  int component = -1; ///< strength only
+  bool operator==(const Effect&) const = default;
+};
+
+/// Joint Gaussian belief. Axes: component masses in mg (K), stock masses in g as dosed (S), net
+/// mass in g, volume in mL, then the effects' deviations from their calibrated values (strength in
+/// mg/g, gain 1, offset in the instrument's unit, zero rate per s).
+struct Belief {
+  int components = 0, stocks = 0;   ///< K and S: all of the book, in book order
+  std::vector<Effect> effects;      ///< only those that touch this vial
+  Eigen::VectorXd mean;             ///< (K + S + 2 + effects)
+  Eigen::MatrixXd covariance;       ///< symmetric, positive semidefinite
+
+  [[nodiscard]] int component(int k) const { return k; }
+  [[nodiscard]] int stock(int s) const { return components + s; }
+  [[nodiscard]] int net() const { return components + stocks; }
+  [[nodiscard]] int volume() const { return components + stocks + 1; }
+  [[nodiscard]] int effect(int e) const { return components + stocks + 2 + e; }
+  [[nodiscard]] double u(int axis) const;  ///< standard uncertainty of one axis
+};
+
+/// 95 % interval of a mass that cannot be negative: the Gaussian truncated at zero, so one-sided
+/// near the bound. lower <= upper.
+struct Interval { double lower = 0.0, upper = 0.0; };
+[[nodiscard]] Interval interval_95(double mean, double u);
+
+struct ReadingReport {
+  double predicted = 0.0;     ///< by everything else, in the reading's unit
+  double residual = 0.0;      ///< reading less what the fit says, in the reading's unit
+  double standardised = 0.0;  ///< residual / sqrt(R - H Sigma H'), ~ N(0, 1); 0 if it decides alone
+  double share = 0.0;         ///< 0..1: how much of the reading's own fit it decides (leverage)
+  bool counted = true;        ///< false: an explanation that is believed sets it aside
+};
+
+/// One way to read the evidence: nothing is wrong, or one thing is.
+struct Explanation {
+  enum class Wrong { nothing, reading, command };
+  Wrong wrong = Wrong::nothing;
+  int index = -1;             ///< of the reading, or of the dose whose command was missed
+  double odds = 0.0;          ///< posterior probability among the explanations, they sum to 1
+  double shift = 0.0, u_shift = 0.0;  ///< by how much it is off, in its own unit
+  double net_g = 0.0, u_net_g = 0.0;  ///< what the vial would then hold
+};
+
+/// Two readings that the others cannot tell apart: either may be the wrong one.
+struct CriticalPair { int one = 0, other = 0; };
+
+/// A direction of the contents that no reading sees; only the prior speaks.
+struct Unseen { std::string what; };
+
+struct Options {
+  double false_flag = 0.01;   ///< nominal rate at which good vials are flagged; plant risks set it
+  double sure = 0.95;         ///< odds at which one explanation is believed
+  int max_iterations = 25;    ///< Gauss-Newton steps; more than 6 have not been seen
+  bool operator==(const Options&) const = default;
+};
+
+struct Estimate {
+  Belief belief;                          ///< under the believed explanation
+  double chi_squared = 0.0;
+  int degrees = 0;                        ///< redundancy; 0 = nothing checks anything
+  double p_value = 1.0;                   ///< of "nothing is wrong"
+  std::vector<ReadingReport> readings;    ///< in the order of Evidence::readings
+  std::vector<ReadingReport> commands;    ///< in the order of Evidence::doses; counted false where
+                                          ///< the command is no evidence
+  bool contradiction = false;             ///< p_value < false_flag
+  bool settled = true;                    ///< no contradiction, or one explanation is believed
+  std::vector<Explanation> explanations;  ///< most probable first; filled when contradicted
+  std::vector<CriticalPair> critical_pairs;
+  std::vector<Unseen> unseen;
+  std::vector<bool> dose_at_zero;         ///< the bound holds: interval is one-sided
+  int iterations = 0;
+};
+
+/// Folds all evidence about one vial into a belief.
+/// @pre  indices are in range, values finite, uncertainties of the plant and book valid
+///       (plant::problems and recipe::problems are empty).
+/// @note cannot fail on valid input: with no reading at all the prior shows.
+[[nodiscard]] Estimate estimate(const Evidence& evidence, const plant::Plant& plant,
+                                const recipe::Book& book, const Options& options = {});
+
+/// Air density in kg/m3 from pressure, humidity and temperature.
+/// Source: OIML R 111-1:2004, E.3.1, short form; good to 0.02 % between 900 and 1100 hPa.
+[[nodiscard]] double air_density(double pressure_hpa, double humidity_percent, double celsius);
+
+/// True mass / balance reading of a body of that density, for weights of 8000 kg/m3.
+[[nodiscard]] double buoyancy_factor(double air_kg_per_m3, double body_kg_per_m3);
+
+}  // namespace vialwright::contents

@@ -1,0 +1,135 @@
+/// The line file, and the fold of events into line state: which vial has seen what, which orders
+/// are open, which lot is loaded where. A pure function of the set of events.
+#pragma once
+
+#include <cstdint>
+#include <map>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "event/event.hpp"
+#include "line/line_file.hpp"
+#include "logbook/logbook.hpp"
+
+namespace vialwright::line {
+
+using quantity::Instant;
+
+/// Which event a fact came from.
+struct Origin { std::string source, id; std::uint64_t position = 0; Instant time; };
+
+/// May a reading be believed as it stands?
+enum class Quality { clear, future, unsynchronised, uncalibrated, wrong_vial };
+[[nodiscard]] std::string_view word(Quality quality);
+
+struct MeterReading {
+  int instrument = 0;
+  double value = 0.0;         ///< g or mL as the instrument's kind says
+  double counting_s = 0.0;
+  Quality quality = Quality::clear;
+  Origin origin;
+};
+
+struct DoseRecord {
+  std::string id;
+  int stock = 0, lot = -1, station = -1;
+  std::optional<double> commanded_g;
+  bool aborted = false;
+  bool topup = false;                        ///< named by a topup.applied
+  std::vector<MeterReading> metered;         ///< meters
+  std::optional<MeterReading> tank_loss;     ///< difference of the tank readings round this dose
+  Origin origin;                             ///< of the command, or of the first metering
+};
+
+enum class Weighed { tare, gross, volume, level };
+
+struct VialReading {
+  Weighed kind = Weighed::gross;
+  int instrument = 0;
+  double value = 0.0;          ///< g, mL or mm
+  int after_doses = 0;         ///< doses made by then, in causal order
+  double open_s = 0.0;
+  bool capped = false;
+  double air_kg_per_m3 = 1.2;  ///< from the latest climate before, else the standard 1.2
+  bool air_known = false;
+  Quality quality = Quality::clear;
+  Origin origin;
+};
+
+/// Something that contradicts something else about identity or order; never resolved by guessing.
+struct Conflict { std::string what; std::vector<Origin> between; };
+
+enum class Fate { open, released, scrapped };
+
+struct VialRecord {
+  std::string serial;
+  int container = 0;
+  bool sound = true;                              ///< by inspection
+  std::string order;                              ///< bound to, or empty
+  std::optional<recipe::Recipe> recipe;           ///< frozen at binding
+  std::vector<DoseRecord> doses;
+  std::vector<VialReading> readings;
+  std::vector<Conflict> conflicts;
+  bool capped = false;
+  bool mixed_since_last_dose = false;
+  double open_s = 0.0;                            ///< up to State::as_of
+  std::optional<Instant> last_event, held_since;
+  std::string hold_place, station, carrier;
+  Fate fate = Fate::open;
+  std::string last_decision;                      ///< disposition of the latest decision.made
+  std::optional<event::DecisionOverruled> overruled;
+};
+
+struct OrderRecord {
+  enum class State { open, bound, filled, cancelled };
+  std::string id, recipe;
+  std::optional<Instant> due;
+  double value = 0.0;
+  int priority = 0;
+  State state = State::open;
+  std::string vial;  ///< serial, when bound or filled
+};
+
+struct Station {
+  std::string state = "up";
+  std::map<int, int> loaded;  ///< stock -> lot, what the station doses now
+};
+
+/// Everything the events say, as of one moment.
+struct State {
+  Instant as_of;
+  std::uint64_t position = 0;            ///< logbook position of the newest event folded
+  plant::Plant plant;                    ///< with calibrations applied
+  recipe::Book book;                     ///< with lots and assays from events
+  std::vector<recipe::Recipe> recipes;   ///< newest version of each, by id
+  std::vector<VialRecord> vials;         ///< by serial
+  std::vector<OrderRecord> orders;       ///< by id
+  std::vector<Station> stations;         ///< beside plant.stations
+  std::vector<Conflict> conflicts;       ///< those of no single vial
+  std::vector<Error> unread;             ///< facts that name things the line does not know
+  std::uint64_t facts = 0;
+};
+
+/// One fact as the logbook gives it.
+struct Fact { event::Event event; std::uint64_t position = 0; Instant received; };
+
+/// Folds facts into state. Order of design: causal order within a vial, per-source sequence, then
+/// (source time, source, id); the order in which facts arrive has no influence. Facts with a source
+/// time after `as_of` are left out.
+[[nodiscard]] State fold(const LineFile& line, std::vector<Fact> facts, Instant as_of);
+
+/// Reads a logbook up to `last` (0 = all) and folds it. as_of nullopt = the newest source time that
+/// is believed.
+[[nodiscard]] Result<State> state_of(const LineFile& line, const logbook::Logbook& book,
+                                     std::uint64_t last = 0,
+                                     std::optional<Instant> as_of = std::nullopt);
+
+[[nodiscard]] const VialRecord* find_vial(const State& state, std::string_view serial);
+[[nodiscard]] const OrderRecord* find_order(const State& state, std::string_view id);
+[[nodiscard]] const recipe::Recipe* find_recipe(const State& state, std::string_view id);
+
+/// Canonical JSON of the whole state, for comparing two folds byte by byte.
+[[nodiscard]] std::string fingerprint(const State& state);
+
+}  // namespace vialwright::line

@@ -1,0 +1,95 @@
+/// What is made of what: components, stocks, lots, recipes, tolerances. Plain data and its
+/// validation. Strengths and contents in mg of component per g.
+#pragma once
+
+#include <limits>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "quantity/quantity.hpp"
+
+namespace vialwright::recipe {
+
+inline constexpr double no_limit = std::numeric_limits<double>::infinity();
+
+/// What matters in the product: a dye, a solid, a solvent.
+struct Component {
+  std::string id, name;
+  bool evaporates = false;  ///< at most one does: it is what an open vial loses
+};
+
+struct Stock {
+  std::string id, name;
+  bool dry = false;
+  double density_g_per_ml = 1.0, u_density_g_per_ml = 0.0;  ///< apparent, once in the mixture
+  double price_per_g = 0.0;
+  std::string display;  ///< "#rrggbb", approximate colour for drawings behind glass; may be empty
+};
+
+struct Strength {
+  double mg_per_g = 0.0, u_mg_per_g = 0.0;  ///< mean and standard uncertainty
+};
+
+/// One delivery of a stock. `strengths` has one entry a component, in book order.
+struct Lot {
+  std::string id;
+  int stock = 0;  ///< index into Book::stocks
+  std::vector<Strength> strengths;
+  std::optional<quantity::Instant> expires;
+};
+
+enum class ToleranceOn {
+  content,         ///< component mass / net mass, mg/g
+  component_mass,  ///< mg
+  stock_mass,      ///< g, as dosed
+  net_mass,        ///< g
+  volume,          ///< mL
+  concentration,   ///< component mass / volume, mg/mL
+};
+
+/// One tolerance line: low <= value <= high; either side may be infinite.
+struct Tolerance {
+  ToleranceOn on = ToleranceOn::content;
+  int of = -1;  ///< index of the component or stock; -1 for net mass and volume
+  double low = -no_limit, target = 0.0, high = no_limit;
+  bool operator==(const Tolerance&) const = default;
+};
+
+struct Recipe {
+  std::string id, name;
+  int version = 1;
+  std::string container;             ///< id
+  std::vector<Tolerance> tolerances;
+  std::vector<int> stocks;           ///< permitted, indices into Book::stocks
+  std::optional<double> consumer_risk;  ///< overrides the line's
+  double value = 0.0;                ///< of a good vial of it; 0 = the line's price of a good vial
+};
+
+/// Two stocks may meet in a vial only if the list says so; a stock may always meet itself.
+struct MayMeet { int one = 0, other = 0; };
+
+struct Book {
+  std::vector<Component> components;
+  std::vector<Stock> stocks;
+  std::vector<Lot> lots;
+  std::vector<MayMeet> may_meet;
+};
+
+[[nodiscard]] std::optional<int> find_component(const Book& book, std::string_view id);
+[[nodiscard]] std::optional<int> find_stock(const Book& book, std::string_view id);
+[[nodiscard]] std::optional<int> find_lot(const Book& book, std::string_view id);
+[[nodiscard]] bool may_meet(const Book& book, int one, int other);
+
+/// Everything wrong with the book or with one recipe against it.
+[[nodiscard]] Problems problems(const Book& book);
+[[nodiscard]] Problems problems(const Recipe& recipe, const Book& book);
+
+/// "content of teal", "net mass": how a line is named to a person.
+[[nodiscard]] std::string name_of(const Tolerance& tolerance, const Book& book);
+[[nodiscard]] std::string_view unit_of(ToleranceOn on);  ///< UCUM code
+[[nodiscard]] std::string_view word(ToleranceOn on);
+[[nodiscard]] std::optional<ToleranceOn> tolerance_on(std::string_view word);
+
+}  // namespace vialwright::recipe

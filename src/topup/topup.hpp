@@ -1,0 +1,108 @@
+/// Add-only top-ups: which additions would bring a vial to a recipe, with what odds, at what cost.
+#pragma once
+
+#include <span>
+#include <string>
+#include <vector>
+
+#include "conformity/conformity.hpp"
+
+namespace vialwright::topup {
+
+// ---- the composition problem, in grams of stock --------------------------------------------
+
+/// One vial against one recipe where every bounded component comes from exactly one stock.
+///   minimise cost'a   subject to   0 <= a <= cap,   T = total + sum(a),
+///   total_low <= T <= total_high,   low_i T <= have_i + a_i <= high_i T,
+///   sum(volume_i a_i) <= volume_room.
+/// A stock without bounded component has low 0 and high infinite. Spans have one entry a stock.
+struct Composition {
+  std::span<const double> have;        ///< g of stock that the component now there amounts to
+  std::span<const double> low, high;   ///< share of the total, 1
+  std::span<const double> cap, cost;   ///< g; per g, may be negative or zero
+  std::span<const double> volume;      ///< mL per g, >= 0
+  double total = 0.0;                  ///< g now in the vial
+  double total_low = 0.0, total_high = 0.0;
+  double volume_room = 0.0;            ///< mL
+};
+
+enum class Solution { found, impossible };
+
+/// Exact: T-interval by one-sided Newton, then the minimum of a convex piecewise linear function.
+/// No allocation. @param additions one entry a stock, written when found.
+/// @returns found or impossible; `cost` is written when found.
+[[nodiscard]] Solution least_cost(const Composition& problem, std::span<double> additions,
+                                  double& cost);
+
+// ---- many recipes at once ------------------------------------------------------------------
+
+/// Recipes in the shape that screening wants: structure of arrays, one row a stock.
+/// low[i * count + r] is the bound of recipe r on stock i.
+struct RecipeTable {
+  int stocks = 0, count = 0;
+  std::vector<double> low, high;               ///< (stocks x count)
+  std::vector<double> total_low, total_high;   ///< (count)
+};
+
+/// The least cost for every recipe, or infinity where impossible. One vial, one core, run-time
+/// dispatch to the widest vectors; same answers as least_cost to 1e-9 relative.
+/// @param cost (count), written. Room and caps as in Composition.
+void screen(const RecipeTable& recipes, std::span<const double> have, std::span<const double> cap,
+            std::span<const double> price, std::span<const double> volume, double total,
+            double volume_room, std::span<double> cost);
+
+// ---- a top-up for a person -----------------------------------------------------------------
+
+struct Addition {
+  int stock = 0, lot = -1, station = -1;  ///< indices; lot -1 = none of that stock is loaded
+  double amount_g = 0.0;
+};
+
+enum class Outcome {
+  found,              ///< additions that meet the recipe on paper; `odds` says how surely
+  nothing_needed,     ///< the recipe holds at the mean as it is; no addition improves the paper
+  impossible,         ///< no amounts of permitted stocks bring it there
+  not_permitted,      ///< permitted stocks, compatibility, or loaded lots forbid it
+};
+
+struct Topup {
+  Outcome outcome = Outcome::impossible;
+  std::vector<Addition> additions;
+  conformity::Probability odds;   ///< predictive P(all lines hold after dosing), full integral
+  double cost = 0.0;              ///< stocks and visits, unit of account
+  double total_g = 0.0;           ///< net mass after, mean
+  std::string binding;            ///< "content of teal at its upper limit", the line that binds
+  std::string because;            ///< impossible or not permitted: the inequality, with numbers
+};
+
+/// What the line can add now.
+struct Means {
+  std::vector<Addition> loaded;  ///< per stock that can be dosed: stock, lot, station; amount unused
+  double fill_now_ml = 0.0;      ///< mean volume now in the vial
+};
+
+struct Options {
+  conformity::Options conformity;
+  bool operator==(const Options&) const = default;
+};
+
+/// The cheapest additions that meet the recipe at the mean, and their odds with dose spread, meter
+/// and strength errors and the doubt about the contents. First form: no least doses, no centre
+/// seeking; so the odds of a cheapest answer are often poor, and shown.
+[[nodiscard]] Topup cheapest(const contents::Belief& belief, const recipe::Recipe& recipe,
+                             const Means& means, const plant::Plant& plant,
+                             const recipe::Book& book, const Options& options = {});
+
+/// The odds of given additions (amounts may be anything >= 0).
+[[nodiscard]] conformity::Probability odds_of(const contents::Belief& belief,
+                                              const recipe::Recipe& recipe,
+                                              const std::vector<Addition>& additions,
+                                              const plant::Plant& plant, const recipe::Book& book,
+                                              const Options& options = {});
+
+/// The belief about the contents after those additions.
+[[nodiscard]] contents::Belief after(const contents::Belief& belief,
+                                     const std::vector<Addition>& additions,
+                                     const plant::Plant& plant, const recipe::Book& book);
+
+}  // namespace vialwright::topup

@@ -17,8 +17,8 @@ struct Line {
 };
 
 struct Options {
-  int points = 512;            ///< quasi-Monte Carlo points; error falls about as 1/points
-  double decide_at = -1.0;     ///< 0..1: bounds that settle "P >= decide_at?" may end the work early
+  int points = 512;         ///< quasi-Monte Carlo points; error falls about as 1/points
+  double decide_at = -1.0;  ///< 0..1: bounds that settle "P >= decide_at?" may end the work early
   std::uint64_t seed = 20251;  ///< of the fixed point set; recorded with every decision
   bool operator==(const Options&) const = default;
 };
@@ -53,7 +53,7 @@ struct Conformity {
   std::vector<LineReport> lines;  ///< in the order of Recipe::tolerances
   int binding = -1;               ///< the line least likely to hold; -1 = recipe without lines
   Ruling ruling = Ruling::unclear;
-  bool on_the_edge = false;       ///< joint is within its error of the threshold that decided
+  bool on_the_edge = false;  ///< joint is within its error of the threshold that decided
 };
 
 [[nodiscard]] Conformity judge(const contents::Belief& belief, const recipe::Recipe& recipe,
@@ -63,8 +63,13 @@ struct Conformity {
 /// information): expected gain over deciding now, in units of account, and the odds that it leads
 /// to a release. `good` is what a released good vial brings, `wrong` what releasing a bad one
 /// costs, `scrap` what disposing of one costs.
-struct Stakes { double good = 0.0, wrong = 0.0, scrap = 0.0; };
-struct ReadingWorth { double gain = 0.0; double odds_release = 0.0; };
+struct Stakes {
+  double good = 0.0, wrong = 0.0, scrap = 0.0;
+};
+struct ReadingWorth {
+  double gain = 0.0;
+  double odds_release = 0.0;
+};
 [[nodiscard]] ReadingWorth worth_of_weighing(const contents::Belief& belief, double u_net_g,
                                              const recipe::Recipe& recipe,
                                              const plant::Risks& risks, const Stakes& stakes,

@@ -37,22 +37,22 @@ enum class ReadingKind {
 
 struct Reading {
   ReadingKind kind = ReadingKind::gross;
-  int instrument = 0;         ///< index into Plant::instruments
-  double value = 0.0;         ///< g, mL or mm as the instrument's kind says
-  int dose = -1;              ///< index into Evidence::doses (dose, tank_loss)
-  double counting_s = 0.0;    ///< meters: how long the meter counted
-  int after_doses = 0;        ///< tare, gross, volume, level: how many doses had been made by then
-  double open_s = 0.0;        ///< how long the vial had stood open by then
-  bool capped = false;        ///< gross: was the cap on the scale too
-  double air_kg_per_m3 = 1.2; ///< at the reading; for buoyancy
+  int instrument = 0;          ///< index into Plant::instruments
+  double value = 0.0;          ///< g, mL or mm as the instrument's kind says
+  int dose = -1;               ///< index into Evidence::doses (dose, tank_loss)
+  double counting_s = 0.0;     ///< meters: how long the meter counted
+  int after_doses = 0;         ///< tare, gross, volume, level: how many doses had been made by then
+  double open_s = 0.0;         ///< how long the vial had stood open by then
+  bool capped = false;         ///< gross: was the cap on the scale too
+  double air_kg_per_m3 = 1.2;  ///< at the reading; for buoyancy
 };
 
 /// Everything known about one vial.
 struct Evidence {
-  int container = 0;            ///< index into Plant::containers
+  int container = 0;  ///< index into Plant::containers
   std::vector<Dose> doses;
   std::vector<Reading> readings;
-  double open_s = 0.0;          ///< open time up to the moment the belief is for
+  double open_s = 0.0;  ///< open time up to the moment the belief is for
 };
 
 // ---- the belief ----------------------------------------------------------------------------
@@ -61,8 +61,8 @@ struct Evidence {
 struct Effect {
   enum class Kind { strength, gain, offset, zero_rate };
   Kind kind = Kind::gain;
-  int of = 0;         ///< strength: index into Book::lots; else index into Plant::instruments
-  int component = -1; ///< strength only
+  int of = 0;          ///< strength: index into Book::lots; else index into Plant::instruments
+  int component = -1;  ///< strength only
   bool operator==(const Effect&) const = default;
 };
 
@@ -70,10 +70,10 @@ struct Effect {
 /// mass in g, volume in mL, then the effects' deviations from their calibrated values (strength in
 /// mg/g, gain 1, offset in the instrument's unit, zero rate per s).
 struct Belief {
-  int components = 0, stocks = 0;   ///< K and S: all of the book, in book order
-  std::vector<Effect> effects;      ///< only those that touch this vial
-  Eigen::VectorXd mean;             ///< (K + S + 2 + effects)
-  Eigen::MatrixXd covariance;       ///< symmetric, positive semidefinite
+  int components = 0, stocks = 0;  ///< K and S: all of the book, in book order
+  std::vector<Effect> effects;     ///< only those that touch this vial
+  Eigen::VectorXd mean;            ///< (K + S + 2 + effects)
+  Eigen::MatrixXd covariance;      ///< symmetric, positive semidefinite
 
   [[nodiscard]] int component(int k) const { return k; }
   [[nodiscard]] int stock(int s) const { return components + s; }
@@ -85,7 +85,9 @@ struct Belief {
 
 /// 95 % interval of a mass that cannot be negative: the Gaussian truncated at zero, so one-sided
 /// near the bound. lower <= upper.
-struct Interval { double lower = 0.0, upper = 0.0; };
+struct Interval {
+  double lower = 0.0, upper = 0.0;
+};
 [[nodiscard]] Interval interval_95(double mean, double u);
 
 struct ReadingReport {
@@ -100,27 +102,31 @@ struct ReadingReport {
 struct Explanation {
   enum class Wrong { nothing, reading, command };
   Wrong wrong = Wrong::nothing;
-  int index = -1;             ///< of the reading, or of the dose whose command was missed
-  double odds = 0.0;          ///< posterior probability among the explanations, they sum to 1
+  int index = -1;     ///< of the reading, or of the dose whose command was missed
+  double odds = 0.0;  ///< posterior probability among the explanations, they sum to 1
   double shift = 0.0, u_shift = 0.0;  ///< by how much it is off, in its own unit
   double net_g = 0.0, u_net_g = 0.0;  ///< what the vial would then hold
 };
 
 /// Two readings that the others cannot tell apart: either may be the wrong one.
-struct CriticalPair { int one = 0, other = 0; };
+struct CriticalPair {
+  int one = 0, other = 0;
+};
 
 /// A direction of the contents that no reading sees; only the prior speaks.
-struct Unseen { std::string what; };
+struct Unseen {
+  std::string what;
+};
 
 struct Options {
-  double false_flag = 0.01;   ///< nominal rate at which good vials are flagged; plant risks set it
-  double sure = 0.95;         ///< odds at which one explanation is believed
-  int max_iterations = 25;    ///< Gauss-Newton steps; more than 6 have not been seen
+  double false_flag = 0.01;  ///< nominal rate at which good vials are flagged; plant risks set it
+  double sure = 0.95;        ///< odds at which one explanation is believed
+  int max_iterations = 25;   ///< Gauss-Newton steps; more than 6 have not been seen
   bool operator==(const Options&) const = default;
 };
 
 struct Estimate {
-  Belief belief;                          ///< under the believed explanation
+  Belief belief;  ///< under the believed explanation
   double chi_squared = 0.0;
   int degrees = 0;                        ///< redundancy; 0 = nothing checks anything
   double p_value = 1.0;                   ///< of "nothing is wrong"
@@ -132,7 +138,7 @@ struct Estimate {
   std::vector<Explanation> explanations;  ///< most probable first; filled when contradicted
   std::vector<CriticalPair> critical_pairs;
   std::vector<Unseen> unseen;
-  std::vector<bool> dose_at_zero;         ///< the bound holds: interval is one-sided
+  std::vector<bool> dose_at_zero;  ///< the bound holds: interval is one-sided
   int iterations = 0;
 };
 

@@ -50,21 +50,41 @@ struct OrderChanged {
   std::optional<double> value;
   std::optional<int> priority;
 };
-struct OrderCancelled { std::string order, reason; };
+struct OrderCancelled {
+  std::string order, reason;
+};
 
-struct StrengthData { std::string component; double mg_per_g = 0.0, u_mg_per_g = 0.0; };
-struct LotLoaded { std::string lot, stock, station; std::optional<Instant> expires; };
-struct LotAssayed { std::string lot, stock; std::vector<StrengthData> strengths; };
+struct StrengthData {
+  std::string component;
+  double mg_per_g = 0.0, u_mg_per_g = 0.0;
+};
+struct LotLoaded {
+  std::string lot, stock, station;
+  std::optional<Instant> expires;
+};
+struct LotAssayed {
+  std::string lot, stock;
+  std::vector<StrengthData> strengths;
+};
 struct TankRead {
   std::string tank, instrument;
   double mass_g = 0.0;
-  std::string dose;    ///< the dose this reading stands before or after, or empty
+  std::string dose;  ///< the dose this reading stands before or after, or empty
   bool before = false;
 };
-struct TankRefilled { std::string tank, lot; double mass_g = 0.0; };
-struct LineFlushed { std::string station, stock; };
-struct StationState { std::string station, state; };  ///< state: up, down, off
-struct InstrumentZeroed { std::string instrument; };
+struct TankRefilled {
+  std::string tank, lot;
+  double mass_g = 0.0;
+};
+struct LineFlushed {
+  std::string station, stock;
+};
+struct StationState {
+  std::string station, state;
+};  ///< state: up, down, off
+struct InstrumentZeroed {
+  std::string instrument;
+};
 struct CalibrationMade {
   std::string instrument;
   std::optional<double> offset, u_offset;  ///< in the instrument's unit (g, mL, mm)
@@ -75,14 +95,34 @@ struct EnvironmentRead {
   std::optional<double> celsius, pressure_hpa, humidity_percent;
 };
 
-struct VialRegistered { std::string container; };
-struct VialInspected { bool sound = true; std::string note; };
-struct VialBound { std::string order, recipe; int version = 1; };
-struct CarrierBound { std::string carrier; bool released = false; };
-struct VialMoved { std::string carrier, station; };
-struct EnergyRead { std::string station; double kwh = 0.0; };
+struct VialRegistered {
+  std::string container;
+};
+struct VialInspected {
+  bool sound = true;
+  std::string note;
+};
+struct VialBound {
+  std::string order, recipe;
+  int version = 1;
+};
+struct CarrierBound {
+  std::string carrier;
+  bool released = false;
+};
+struct VialMoved {
+  std::string carrier, station;
+};
+struct EnergyRead {
+  std::string station;
+  double kwh = 0.0;
+};
 
-struct TareRead { std::string instrument; double mass_g = 0.0; Place place; };
+struct TareRead {
+  std::string instrument;
+  double mass_g = 0.0;
+  Place place;
+};
 struct DoseCommanded {
   std::string dose, station, stock, lot;
   double amount_g = 0.0;
@@ -94,24 +134,65 @@ struct DoseMetered {
   double counting_s = 0.0;
   bool aborted = false;
 };
-struct VialMixed { std::string station; double duration_s = 0.0; };
-struct VialCapped { std::string station; };
-struct VialUncapped { std::string station; };
-struct GrossRead { std::string instrument; double mass_g = 0.0; Place place; };
-struct VolumeRead { std::string instrument; double volume_ml = 0.0; Place place; };
-struct LevelRead { std::string instrument; double height_mm = 0.0; Place place; };
-struct ColourRead { std::string instrument; std::array<double, 3> lab{}; Place place; };
+struct VialMixed {
+  std::string station;
+  double duration_s = 0.0;
+};
+struct VialCapped {
+  std::string station;
+};
+struct VialUncapped {
+  std::string station;
+};
+struct GrossRead {
+  std::string instrument;
+  double mass_g = 0.0;
+  Place place;
+};
+struct VolumeRead {
+  std::string instrument;
+  double volume_ml = 0.0;
+  Place place;
+};
+struct LevelRead {
+  std::string instrument;
+  double height_mm = 0.0;
+  Place place;
+};
+struct ColourRead {
+  std::string instrument;
+  std::array<double, 3> lab{};
+  Place place;
+};
 
-struct DecisionMade { std::string disposition; std::string body; };  ///< body: canonical JSON
-struct DecisionOverruled { std::string decision, disposition, who, why; };
-struct TopupApplied { std::string decision; std::vector<std::string> doses; };
-struct HoldStarted { std::string place, reason; };
-struct HoldEnded { std::string place; };
-struct VialReleased { std::string order; };
-struct VialScrapped { std::string reason; };
+struct DecisionMade {
+  std::string disposition;
+  std::string body;
+};  ///< body: canonical JSON
+struct DecisionOverruled {
+  std::string decision, disposition, who, why;
+};
+struct TopupApplied {
+  std::string decision;
+  std::vector<std::string> doses;
+};
+struct HoldStarted {
+  std::string place, reason;
+};
+struct HoldEnded {
+  std::string place;
+};
+struct VialReleased {
+  std::string order;
+};
+struct VialScrapped {
+  std::string reason;
+};
 /// The fact (source, id) was wrong; `body` is the data it should have had (same type), canonical
 /// JSON, or empty to withdraw it.
-struct FactCorrected { std::string source, id, who, why, body; };
+struct FactCorrected {
+  std::string source, id, who, why, body;
+};
 
 using Data =
     std::variant<RecipePublished, OrderPlaced, OrderChanged, OrderCancelled, LotLoaded, LotAssayed,
@@ -124,9 +205,9 @@ using Data =
 
 struct Event {
   std::string id, source;
-  std::string subject;          ///< the serial, or empty
-  Instant time;                 ///< when the source says it happened
-  std::uint64_t sequence = 0;   ///< per source, from 1
+  std::string subject;         ///< the serial, or empty
+  Instant time;                ///< when the source says it happened
+  std::uint64_t sequence = 0;  ///< per source, from 1
   Data data;
 };
 

@@ -17,7 +17,11 @@ namespace vialwright::line {
 using quantity::Instant;
 
 /// Which event a fact came from.
-struct Origin { std::string source, id; std::uint64_t position = 0; Instant time; };
+struct Origin {
+  std::string source, id;
+  std::uint64_t position = 0;
+  Instant time;
+};
 
 /// May a reading be believed as it stands?
 enum class Quality { clear, future, unsynchronised, uncalibrated, wrong_vial };
@@ -25,7 +29,7 @@ enum class Quality { clear, future, unsynchronised, uncalibrated, wrong_vial };
 
 struct MeterReading {
   int instrument = 0;
-  double value = 0.0;         ///< g or mL as the instrument's kind says
+  double value = 0.0;  ///< g or mL as the instrument's kind says
   double counting_s = 0.0;
   Quality quality = Quality::clear;
   Origin origin;
@@ -36,10 +40,10 @@ struct DoseRecord {
   int stock = 0, lot = -1, station = -1;
   std::optional<double> commanded_g;
   bool aborted = false;
-  bool topup = false;                        ///< named by a topup.applied
-  std::vector<MeterReading> metered;         ///< meters
-  std::optional<MeterReading> tank_loss;     ///< difference of the tank readings round this dose
-  Origin origin;                             ///< of the command, or of the first metering
+  bool topup = false;                     ///< named by a topup.applied
+  std::vector<MeterReading> metered;      ///< meters
+  std::optional<MeterReading> tank_loss;  ///< difference of the tank readings round this dose
+  Origin origin;                          ///< of the command, or of the first metering
 };
 
 enum class Weighed { tare, gross, volume, level };
@@ -47,8 +51,8 @@ enum class Weighed { tare, gross, volume, level };
 struct VialReading {
   Weighed kind = Weighed::gross;
   int instrument = 0;
-  double value = 0.0;          ///< g, mL or mm
-  int after_doses = 0;         ///< doses made by then, in causal order
+  double value = 0.0;   ///< g, mL or mm
+  int after_doses = 0;  ///< doses made by then, in causal order
   double open_s = 0.0;
   bool capped = false;
   double air_kg_per_m3 = 1.2;  ///< from the latest climate before, else the standard 1.2
@@ -58,26 +62,29 @@ struct VialReading {
 };
 
 /// Something that contradicts something else about identity or order; never resolved by guessing.
-struct Conflict { std::string what; std::vector<Origin> between; };
+struct Conflict {
+  std::string what;
+  std::vector<Origin> between;
+};
 
 enum class Fate { open, released, scrapped };
 
 struct VialRecord {
   std::string serial;
   int container = 0;
-  bool sound = true;                              ///< by inspection
-  std::string order;                              ///< bound to, or empty
-  std::optional<recipe::Recipe> recipe;           ///< frozen at binding
+  bool sound = true;                     ///< by inspection
+  std::string order;                     ///< bound to, or empty
+  std::optional<recipe::Recipe> recipe;  ///< frozen at binding
   std::vector<DoseRecord> doses;
   std::vector<VialReading> readings;
   std::vector<Conflict> conflicts;
   bool capped = false;
   bool mixed_since_last_dose = false;
-  double open_s = 0.0;                            ///< up to State::as_of
+  double open_s = 0.0;  ///< up to State::as_of
   std::optional<Instant> last_event, held_since;
   std::string hold_place, station, carrier;
   Fate fate = Fate::open;
-  std::string last_decision;                      ///< disposition of the latest decision.made
+  std::string last_decision;  ///< disposition of the latest decision.made
   std::optional<event::DecisionOverruled> overruled;
 };
 
@@ -99,20 +106,24 @@ struct Station {
 /// Everything the events say, as of one moment.
 struct State {
   Instant as_of;
-  std::uint64_t position = 0;            ///< logbook position of the newest event folded
-  plant::Plant plant;                    ///< with calibrations applied
-  recipe::Book book;                     ///< with lots and assays from events
-  std::vector<recipe::Recipe> recipes;   ///< newest version of each, by id
-  std::vector<VialRecord> vials;         ///< by serial
-  std::vector<OrderRecord> orders;       ///< by id
-  std::vector<Station> stations;         ///< beside plant.stations
-  std::vector<Conflict> conflicts;       ///< those of no single vial
-  std::vector<Error> unread;             ///< facts that name things the line does not know
+  std::uint64_t position = 0;           ///< logbook position of the newest event folded
+  plant::Plant plant;                   ///< with calibrations applied
+  recipe::Book book;                    ///< with lots and assays from events
+  std::vector<recipe::Recipe> recipes;  ///< newest version of each, by id
+  std::vector<VialRecord> vials;        ///< by serial
+  std::vector<OrderRecord> orders;      ///< by id
+  std::vector<Station> stations;        ///< beside plant.stations
+  std::vector<Conflict> conflicts;      ///< those of no single vial
+  std::vector<Error> unread;            ///< facts that name things the line does not know
   std::uint64_t facts = 0;
 };
 
 /// One fact as the logbook gives it.
-struct Fact { event::Event event; std::uint64_t position = 0; Instant received; };
+struct Fact {
+  event::Event event;
+  std::uint64_t position = 0;
+  Instant received;
+};
 
 /// Folds facts into state. Order of design: causal order within a vial, per-source sequence, then
 /// (source time, source, id); the order in which facts arrive has no influence. Facts with a source

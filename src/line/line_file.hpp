@@ -10,9 +10,9 @@
 namespace vialwright::line {
 
 struct LineFile {
-  std::string name;            ///< "Larkmoor, line 1"
+  std::string name;  ///< "Larkmoor, line 1"
   plant::Plant plant;
-  recipe::Book book;           ///< lots may also come as events
+  recipe::Book book;                    ///< lots may also come as events
   std::vector<recipe::Recipe> recipes;  ///< recipes may also come from CSV or as events
 };
 

@@ -28,17 +28,17 @@ using Hash = std::array<unsigned char, 32>;
 
 /// One event on its way in.
 struct Incoming {
-  std::string raw;     ///< the bytes as received, one JSON event
+  std::string raw;  ///< the bytes as received, one JSON event
   Instant received;
-  std::string where;   ///< "shift.jsonl:41", for errors
+  std::string where;  ///< "shift.jsonl:41", for errors
 };
 
 struct Receipt {
   enum class Fate {
-    taken,         ///< in the book now
-    already_there, ///< same source and id, same body: nothing written
-    conflict,      ///< same source and id, another body: kept as a conflict row, not as a fact
-    refused,       ///< not an event; `error` says why; nothing written
+    taken,          ///< in the book now
+    already_there,  ///< same source and id, same body: nothing written
+    conflict,       ///< same source and id, another body: kept as a conflict row, not as a fact
+    refused,        ///< not an event; `error` says why; nothing written
   };
   Fate fate = Fate::taken;
   std::uint64_t position = 0;  ///< of the row (taken, conflict) or of the first one (already_there)
@@ -53,10 +53,16 @@ struct Row {
   std::string_view raw, canonical;
 };
 
-struct Head { std::uint64_t position = 0; Hash hash{}; };  ///< position 0: empty book
+struct Head {
+  std::uint64_t position = 0;
+  Hash hash{};
+};  ///< position 0: empty book
 
 /// A missing stretch in one source's sequence.
-struct Gap { std::string source; std::uint64_t first = 0, last = 0; };
+struct Gap {
+  std::string source;
+  std::uint64_t first = 0, last = 0;
+};
 
 enum class Access { read, write };
 
@@ -92,8 +98,8 @@ class Logbook {
 
 struct Verification {
   bool whole = false;
-  Head head;                      ///< as far as it is whole
-  std::vector<Error> damage;      ///< first damage with its position; at most one chain break
+  Head head;                  ///< as far as it is whole
+  std::vector<Error> damage;  ///< first damage with its position; at most one chain break
   std::optional<bool> has_expected_head;  ///< was the expected head met on the way
 };
 
@@ -105,7 +111,10 @@ struct Verification {
 
 /// Writes every row that can still be read as JSON Lines (raw bytes), past damage where possible.
 /// @returns how many, and the damage met.
-struct Salvage { std::uint64_t rows = 0; std::vector<Error> damage; };
+struct Salvage {
+  std::uint64_t rows = 0;
+  std::vector<Error> damage;
+};
 [[nodiscard]] Result<Salvage> salvage(const std::string& path, std::ostream& out);
 
 }  // namespace vialwright::logbook

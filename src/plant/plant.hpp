@@ -33,9 +33,9 @@ enum class InstrumentKind {
 struct Instrument {
   std::string id;
   InstrumentKind kind = InstrumentKind::scale;
-  double repeatability = 0.0;      ///< B, standard deviation of one reading
-  double repeatability_rel = 0.0;  ///< 1, added in quadrature, relative to the value
-  double resolution = 0.0;         ///< B, rounding step; its u is resolution / sqrt(12)
+  double repeatability = 0.0;           ///< B, standard deviation of one reading
+  double repeatability_rel = 0.0;       ///< 1, added in quadrature, relative to the value
+  double resolution = 0.0;              ///< B, rounding step; its u is resolution / sqrt(12)
   double offset = 0.0, u_offset = 0.0;  ///< B
   double gain = 0.0, u_gain = 0.0;      ///< 1
   double u_zero_rate = 0.0;             ///< B/s, zero stability x counting time (flow meters)
@@ -50,13 +50,13 @@ struct Instrument {
 /// Where doses are made. True dose = commanded + spread, sd = sqrt(abs^2 + (rel * amount)^2).
 struct Station {
   std::string id;
-  std::vector<std::string> stocks;    ///< ids of the stocks it can dose
-  std::vector<std::string> meters;    ///< ids of the instruments that read its doses
-  std::string tank;                   ///< id, or empty
-  double least_dose_g = 0.0;          ///< smallest amount it can dispense, > 0
-  double largest_dose_g = no_limit;   ///< in one dose
-  double spread_g = 0.0;              ///< absolute part of the dose spread, sd
-  double spread_rel = 0.0;            ///< relative part, sd
+  std::vector<std::string> stocks;   ///< ids of the stocks it can dose
+  std::vector<std::string> meters;   ///< ids of the instruments that read its doses
+  std::string tank;                  ///< id, or empty
+  double least_dose_g = 0.0;         ///< smallest amount it can dispense, > 0
+  double largest_dose_g = no_limit;  ///< in one dose
+  double spread_g = 0.0;             ///< absolute part of the dose spread, sd
+  double spread_rel = 0.0;           ///< relative part, sd
   double fault_odds = 0.005;  ///< prior probability that a dose misses its command altogether
 };
 
@@ -68,7 +68,7 @@ struct Container {
   double brimful_ml = 0.0;
   double largest_fill_ml = 0.0, largest_fill_g = no_limit;  ///< both hold
   double inner_diameter_mm = 0.0, u_inner_diameter_mm = 0.0;
-  double floor_volume_ml = 0.0, u_floor_volume_ml = 0.0;  ///< volume below level 0
+  double floor_volume_ml = 0.0, u_floor_volume_ml = 0.0;      ///< volume below level 0
   double open_loss_g_per_h = 0.0, u_open_loss_g_per_h = 0.0;  ///< evaporation while open
   double capped_loss_g_per_h = 0.0;
 };
@@ -78,12 +78,12 @@ struct Tank {
 };
 
 struct Risks {
-  double consumer = 0.05;  ///< release when P(not conforming) <= this (JCGM 106)
-  double producer = 0.05;  ///< reject as it is when P(conforming) <= this
-  double false_flag = 0.01;   ///< nominal rate of contradictions flagged on good vials
-  double sure = 0.95;         ///< posterior odds at which one explanation is believed
+  double consumer = 0.05;          ///< release when P(not conforming) <= this (JCGM 106)
+  double producer = 0.05;          ///< reject as it is when P(conforming) <= this
+  double false_flag = 0.01;        ///< nominal rate of contradictions flagged on good vials
+  double sure = 0.95;              ///< posterior odds at which one explanation is believed
   double advice_lasts_s = 1800.0;  ///< an advice expires after this at the latest
-  double future_s = 5.0;      ///< a source time this far beyond the receive time is not believed
+  double future_s = 5.0;  ///< a source time this far beyond the receive time is not believed
 };
 
 /// Unit of account of the line file; per vial unless said otherwise.

@@ -60,15 +60,17 @@ struct Tolerance {
 struct Recipe {
   std::string id, name;
   int version = 1;
-  std::string container;             ///< id
+  std::string container;  ///< id
   std::vector<Tolerance> tolerances;
-  std::vector<int> stocks;           ///< permitted, indices into Book::stocks
+  std::vector<int> stocks;              ///< permitted, indices into Book::stocks
   std::optional<double> consumer_risk;  ///< overrides the line's
-  double value = 0.0;                ///< of a good vial of it; 0 = the line's price of a good vial
+  double value = 0.0;  ///< of a good vial of it; 0 = the line's price of a good vial
 };
 
 /// Two stocks may meet in a vial only if the list says so; a stock may always meet itself.
-struct MayMeet { int one = 0, other = 0; };
+struct MayMeet {
+  int one = 0, other = 0;
+};
 
 struct Book {
   std::vector<Component> components;

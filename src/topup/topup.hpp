@@ -17,13 +17,13 @@ namespace vialwright::topup {
 ///   sum(volume_i a_i) <= volume_room.
 /// A stock without bounded component has low 0 and high infinite. Spans have one entry a stock.
 struct Composition {
-  std::span<const double> have;        ///< g of stock that the component now there amounts to
-  std::span<const double> low, high;   ///< share of the total, 1
-  std::span<const double> cap, cost;   ///< g; per g, may be negative or zero
-  std::span<const double> volume;      ///< mL per g, >= 0
-  double total = 0.0;                  ///< g now in the vial
+  std::span<const double> have;       ///< g of stock that the component now there amounts to
+  std::span<const double> low, high;  ///< share of the total, 1
+  std::span<const double> cap, cost;  ///< g; per g, may be negative or zero
+  std::span<const double> volume;     ///< mL per g, >= 0
+  double total = 0.0;                 ///< g now in the vial
   double total_low = 0.0, total_high = 0.0;
-  double volume_room = 0.0;            ///< mL
+  double volume_room = 0.0;  ///< mL
 };
 
 enum class Solution { found, impossible };
@@ -40,8 +40,8 @@ enum class Solution { found, impossible };
 /// low[i * count + r] is the bound of recipe r on stock i.
 struct RecipeTable {
   int stocks = 0, count = 0;
-  std::vector<double> low, high;               ///< (stocks x count)
-  std::vector<double> total_low, total_high;   ///< (count)
+  std::vector<double> low, high;              ///< (stocks x count)
+  std::vector<double> total_low, total_high;  ///< (count)
 };
 
 /// The least cost for every recipe, or infinity where impossible. One vial, one core, run-time
@@ -59,26 +59,27 @@ struct Addition {
 };
 
 enum class Outcome {
-  found,              ///< additions that meet the recipe on paper; `odds` says how surely
-  nothing_needed,     ///< the recipe holds at the mean as it is; no addition improves the paper
-  impossible,         ///< no amounts of permitted stocks bring it there
-  not_permitted,      ///< permitted stocks, compatibility, or loaded lots forbid it
+  found,           ///< additions that meet the recipe on paper; `odds` says how surely
+  nothing_needed,  ///< the recipe holds at the mean as it is; no addition improves the paper
+  impossible,      ///< no amounts of permitted stocks bring it there
+  not_permitted,   ///< permitted stocks, compatibility, or loaded lots forbid it
 };
 
 struct Topup {
   Outcome outcome = Outcome::impossible;
   std::vector<Addition> additions;
-  conformity::Probability odds;   ///< predictive P(all lines hold after dosing), full integral
-  double cost = 0.0;              ///< stocks and visits, unit of account
-  double total_g = 0.0;           ///< net mass after, mean
-  std::string binding;            ///< "content of teal at its upper limit", the line that binds
-  std::string because;            ///< impossible or not permitted: the inequality, with numbers
+  conformity::Probability odds;  ///< predictive P(all lines hold after dosing), full integral
+  double cost = 0.0;             ///< stocks and visits, unit of account
+  double total_g = 0.0;          ///< net mass after, mean
+  std::string binding;           ///< "content of teal at its upper limit", the line that binds
+  std::string because;           ///< impossible or not permitted: the inequality, with numbers
 };
 
 /// What the line can add now.
 struct Means {
-  std::vector<Addition> loaded;  ///< per stock that can be dosed: stock, lot, station; amount unused
-  double fill_now_ml = 0.0;      ///< mean volume now in the vial
+  std::vector<Addition>
+      loaded;                ///< per stock that can be dosed: stock, lot, station; amount unused
+  double fill_now_ml = 0.0;  ///< mean volume now in the vial
 };
 
 struct Options {

@@ -17,8 +17,18 @@ using quantity::Instant;
 
 /// Kinds of trouble that can be planted.
 enum class Fault {
-  over_dose, under_dose, swapped_vials, drifting_meter, wrong_lot, gross_blunder, open_too_long,
-  missing_event, late_event, duplicate_event, out_of_order, conflicting_event,
+  over_dose,
+  under_dose,
+  swapped_vials,
+  drifting_meter,
+  wrong_lot,
+  gross_blunder,
+  open_too_long,
+  missing_event,
+  late_event,
+  duplicate_event,
+  out_of_order,
+  conflicting_event,
 };
 [[nodiscard]] std::string_view word(Fault fault);
 
@@ -30,15 +40,19 @@ struct FaultRates {  ///< probability per vial; drifting_meter and wrong_lot: co
 };
 
 struct ShiftPlan {
-  std::uint64_t seed = 1;      ///< everything drawn comes from it
+  std::uint64_t seed = 1;  ///< everything drawn comes from it
   int vials = 600;
   Instant start;
   double vial_every_s = 40.0;
   FaultRates faults;
-  double hardness = 1.0;       ///< scales the departures from the estimator's form; 0 = none of them
+  double hardness = 1.0;  ///< scales the departures from the estimator's form; 0 = none of them
 };
 
-struct OrderWanted { std::string order, recipe; Instant due; double value = 0.0; };
+struct OrderWanted {
+  std::string order, recipe;
+  Instant due;
+  double value = 0.0;
+};
 
 /// What really happened to one vial; never seen by the engine.
 struct VialTruth {
@@ -49,10 +63,10 @@ struct VialTruth {
 };
 
 struct Shift {
-  std::vector<std::string> lines;      ///< events as JSON text, in the order they arrive
-  std::vector<Instant> received;       ///< beside `lines`
+  std::vector<std::string> lines;  ///< events as JSON text, in the order they arrive
+  std::vector<Instant> received;   ///< beside `lines`
   std::vector<VialTruth> truth;
-  std::string truth_json;              ///< world and truth, for a separate file
+  std::string truth_json;  ///< world and truth, for a separate file
 };
 
 /// Records a shift. Same arguments, same bytes.

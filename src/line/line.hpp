@@ -46,6 +46,10 @@ struct DoseRecord {
   Origin origin;                          ///< of the command, or of the first metering
 };
 
+struct Climate {
+  double celsius = 20.0, pressure_hpa = 1013.25, humidity_percent = 50.0;
+};
+
 enum class Weighed { tare, gross, volume, level };
 
 struct VialReading {
@@ -55,8 +59,7 @@ struct VialReading {
   int after_doses = 0;  ///< doses made by then, in causal order
   double open_s = 0.0;
   bool capped = false;
-  double air_kg_per_m3 = 1.2;  ///< from the latest climate before, else the standard 1.2
-  bool air_known = false;
+  std::optional<Climate> climate;  ///< the latest before the reading; decide makes a density of it
   Quality quality = Quality::clear;
   Origin origin;
 };

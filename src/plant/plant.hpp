@@ -5,6 +5,7 @@
 #include <limits>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "quantity/quantity.hpp"
@@ -117,5 +118,9 @@ struct Plant {
 
 [[nodiscard]] std::string_view word(InstrumentKind kind);
 [[nodiscard]] std::optional<InstrumentKind> instrument_kind(std::string_view word);
+
+/// Base unit of its readings as a UCUM code: g, mL or mm; "" for colour and climate.
+[[nodiscard]] std::string_view unit_of(InstrumentKind kind);
+[[nodiscard]] bool is_meter(InstrumentKind kind);  ///< mass or volume meter: reads doses
 
 }  // namespace vialwright::plant

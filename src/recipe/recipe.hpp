@@ -84,7 +84,20 @@ struct Book {
 [[nodiscard]] std::optional<int> find_lot(const Book& book, std::string_view id);
 [[nodiscard]] bool may_meet(const Book& book, int one, int other);
 
-/// Everything wrong with the book or with one recipe against it.
+/// What a line is on, which is what `of` indexes.
+enum class Subject { component, stock, whole };
+[[nodiscard]] Subject subject_of(ToleranceOn on);
+
+/// The limits of a line as a person writes them; each may be left out.
+struct Limits {
+  std::optional<double> low, target, high;  ///< in unit_of(on)
+};
+/// Completes a line: a lower limit of 0 always holds and becomes none; a target left out is the
+/// middle of two limits, the lower of one, or 0 under an upper one.
+[[nodiscard]] Tolerance tolerance(ToleranceOn on, int of, const Limits& limits);
+
+/// Everything wrong with the book or with one recipe against it; `where` of each names the thing
+/// and the key as the line file spells them.
 [[nodiscard]] Problems problems(const Book& book);
 [[nodiscard]] Problems problems(const Recipe& recipe, const Book& book);
 

@@ -1,0 +1,115 @@
+#include "decide/evidence_of.hpp"
+
+#include <fmt/format.h>
+
+namespace vialwright::decide {
+namespace {
+
+using contents::ReadingKind;
+
+struct Kind {
+  ReadingKind kind;
+  const char* word;
+  const char* unit;
+};
+
+Kind kind_of(line::Weighed weighed) {
+  switch (weighed) {
+    case line::Weighed::tare:
+      return {ReadingKind::tare, "tare", "g"};
+    case line::Weighed::gross:
+      return {ReadingKind::gross, "gross", "g"};
+    case line::Weighed::volume:
+      return {ReadingKind::volume, "volume", "mL"};
+    case line::Weighed::level:
+      break;
+  }
+  return {ReadingKind::level, "level", "mm"};
+}
+
+const std::string& name_of(int instrument, const line::State& state) {
+  return state.plant.instruments[static_cast<std::size_t>(instrument)].id;
+}
+
+double air_at(const line::VialReading& reading) {
+  if (!reading.climate) return 1.2;  // standard air, JCGM 106 and OIML R 111 convention
+  return contents::air_density(reading.climate->pressure_hpa, reading.climate->humidity_percent,
+                               reading.climate->celsius);
+}
+
+std::string left_out(const std::string& label, const std::string& instrument, line::Quality quality,
+                     const line::Origin& origin) {
+  return fmt::format("{} by {} at {} (event {}): {}", label, instrument,
+                     quantity::to_text(origin.time), origin.id, line::word(quality));
+}
+
+void add_weighings(const line::VialRecord& vial, const line::State& state, NamedEvidence& into) {
+  for (const line::VialReading& reading : vial.readings) {
+    const Kind kind = kind_of(reading.kind);
+    const std::string& instrument = name_of(reading.instrument, state);
+    if (reading.quality != line::Quality::clear) {
+      into.unused.push_back(left_out(kind.word, instrument, reading.quality, reading.origin));
+      continue;
+    }
+    contents::Reading evidence;
+    evidence.kind = kind.kind;
+    evidence.instrument = reading.instrument;
+    evidence.value = reading.value;
+    evidence.after_doses = reading.after_doses;
+    evidence.open_s = reading.open_s;
+    evidence.capped = reading.capped;
+    evidence.air_kg_per_m3 = air_at(reading);
+    into.evidence.readings.push_back(evidence);
+    into.readings.push_back({kind.word, instrument, kind.unit, reading.origin});
+  }
+}
+
+void add_dose_reading(ReadingKind kind, const std::string& label, const line::MeterReading& reading,
+                      int dose, const line::State& state, NamedEvidence& into) {
+  const std::string& instrument = name_of(reading.instrument, state);
+  if (reading.quality != line::Quality::clear) {
+    into.unused.push_back(left_out(label, instrument, reading.quality, reading.origin));
+    return;
+  }
+  const bool by_volume =
+      state.plant.instruments[static_cast<std::size_t>(reading.instrument)].kind ==
+      plant::InstrumentKind::volume_meter;
+  contents::Reading evidence;
+  evidence.kind = kind;
+  evidence.instrument = reading.instrument;
+  evidence.value = reading.value;
+  evidence.dose = dose;
+  evidence.counting_s = reading.counting_s;
+  into.evidence.readings.push_back(evidence);
+  into.readings.push_back({label, instrument, by_volume ? "mL" : "g", reading.origin});
+}
+
+void add_dose(const line::DoseRecord& dose, const line::State& state, NamedEvidence& into) {
+  const int index = static_cast<int>(into.evidence.doses.size());
+  const std::string& stock = state.book.stocks[static_cast<std::size_t>(dose.stock)].id;
+  into.evidence.doses.push_back(
+      {dose.stock, dose.lot, dose.station, dose.commanded_g, dose.aborted});
+  into.doses.push_back(dose.commanded_g
+                           ? fmt::format("{}, {:.3f} g asked", stock, *dose.commanded_g)
+                           : fmt::format("{}, amount not told", stock));
+  for (const line::MeterReading& reading : dose.metered) {
+    add_dose_reading(ReadingKind::dose, "dose of " + stock, reading, index, state, into);
+  }
+  if (dose.tank_loss) {
+    add_dose_reading(ReadingKind::tank_loss, "tank loss, " + stock, *dose.tank_loss, index, state,
+                     into);
+  }
+}
+
+}  // namespace
+
+NamedEvidence evidence_of(const line::VialRecord& vial, const line::State& state) {
+  NamedEvidence named;
+  named.evidence.container = vial.container;
+  named.evidence.open_s = vial.open_s;
+  add_weighings(vial, state, named);
+  for (const line::DoseRecord& dose : vial.doses) add_dose(dose, state, named);
+  return named;
+}
+
+}  // namespace vialwright::decide

@@ -1,0 +1,270 @@
+#include <fmt/format.h>
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "decide/decide.hpp"
+
+namespace vialwright::decide {
+namespace {
+
+using nlohmann::json;
+
+/// JSON has no infinity: a missing limit is null.
+json finite(double value) { return std::isfinite(value) ? json(value) : json(nullptr); }
+
+json amount(double mean, double u, std::string_view unit) {
+  return {{"value", mean}, {"u", u}, {"unit", unit}};
+}
+
+json axis(const contents::Belief& belief, int at, std::string_view unit) {
+  return amount(belief.mean[at], belief.u(at), unit);
+}
+
+/// Names of the axes that `covariance` covers, in its order.
+json axis_names(const line::State& state) {
+  json names = json::array();
+  for (const auto& component : state.book.components) names.push_back("component/" + component.id);
+  for (const auto& stock : state.book.stocks) names.push_back("stock/" + stock.id);
+  names.push_back("net");
+  names.push_back("volume");
+  return names;
+}
+
+json covariance(const contents::Belief& belief) {
+  json rows = json::array();
+  for (int i = 0; i <= belief.volume(); ++i) {
+    json row = json::array();
+    for (int j = 0; j <= belief.volume(); ++j) row.push_back(belief.covariance(i, j));
+    rows.push_back(std::move(row));
+  }
+  return rows;
+}
+
+json contents_json(const contents::Belief& belief, const line::State& state) {
+  json components = json::object(), stocks = json::object();
+  for (int k = 0; k < belief.components; ++k) {
+    components[state.book.components[static_cast<std::size_t>(k)].id] =
+        axis(belief, belief.component(k), "mg");
+  }
+  for (int s = 0; s < belief.stocks; ++s) {
+    stocks[state.book.stocks[static_cast<std::size_t>(s)].id] = axis(belief, belief.stock(s), "g");
+  }
+  return {{"components", components},
+          {"stocks", stocks},
+          {"net", axis(belief, belief.net(), "g")},
+          {"volume", axis(belief, belief.volume(), "mL")},
+          {"axes", axis_names(state)},
+          {"covariance", covariance(belief)}};
+}
+
+json reading_json(const ReadingName& name, double value, const contents::ReadingReport& report) {
+  return {{"what", name.label},
+          {"instrument", name.instrument},
+          {"value", value},
+          {"unit", name.unit},
+          {"event", name.origin.id},
+          {"source", name.origin.source},
+          {"time", quantity::to_text(name.origin.time)},
+          {"predicted", report.predicted},
+          {"residual", report.residual},
+          {"standardised", report.standardised},
+          {"counted", report.counted}};
+}
+
+std::string_view word(contents::Explanation::Wrong wrong) {
+  switch (wrong) {
+    case contents::Explanation::Wrong::reading:
+      return "reading";
+    case contents::Explanation::Wrong::command:
+      return "command";
+    case contents::Explanation::Wrong::nothing:
+      break;
+  }
+  return "nothing";
+}
+
+json explanation_json(const contents::Explanation& explanation) {
+  return {{"wrong", word(explanation.wrong)},
+          {"index", explanation.index},
+          {"odds", explanation.odds},
+          {"shift", explanation.shift},
+          {"u_shift", explanation.u_shift},
+          {"net", amount(explanation.net_g, explanation.u_net_g, "g")}};
+}
+
+json estimate_json(const Decision& decision) {
+  const contents::Estimate& estimate = *decision.estimate;
+  json readings = json::array(), explanations = json::array(), pairs = json::array(),
+       unseen = json::array();
+  for (std::size_t i = 0; i < estimate.readings.size(); ++i) {
+    readings.push_back(reading_json(decision.readings[i], decision.evidence.readings[i].value,
+                                    estimate.readings[i]));
+  }
+  for (const auto& each : estimate.explanations) explanations.push_back(explanation_json(each));
+  for (const auto& pair : estimate.critical_pairs) pairs.push_back({pair.one, pair.other});
+  for (const auto& direction : estimate.unseen) unseen.push_back(direction.what);
+  return {{"readings", readings},
+          {"chi_squared", estimate.chi_squared},
+          {"degrees", estimate.degrees},
+          {"p_value", estimate.p_value},
+          {"contradiction", estimate.contradiction},
+          {"settled", estimate.settled},
+          {"explanations", explanations},
+          {"critical_pairs", pairs},
+          {"unseen", unseen},
+          {"unused", decision.unused}};
+}
+
+std::string_view word(conformity::Ruling ruling) {
+  switch (ruling) {
+    case conformity::Ruling::release:
+      return "release";
+    case conformity::Ruling::reject:
+      return "reject";
+    case conformity::Ruling::unclear:
+      break;
+  }
+  return "unclear";
+}
+
+json probability_json(const conformity::Probability& probability) {
+  return {{"value", probability.value}, {"error", probability.error}};
+}
+
+json conformity_json(const Decision& decision, const recipe::Recipe& recipe,
+                     const line::State& state) {
+  const conformity::Conformity& found = *decision.conformity;
+  json lines = json::array();
+  for (std::size_t i = 0; i < found.lines.size(); ++i) {
+    const recipe::Tolerance& tolerance = recipe.tolerances[i];
+    lines.push_back({{"line", recipe::name_of(tolerance, state.book)},
+                     {"low", finite(tolerance.low)},
+                     {"target", tolerance.target},
+                     {"high", finite(tolerance.high)},
+                     {"property", amount(found.lines[i].value, found.lines[i].u,
+                                         recipe::unit_of(tolerance.on))},
+                     {"holds", probability_json(found.lines[i].holds)}});
+  }
+  return {{"joint", probability_json(found.joint)},
+          {"lines", lines},
+          {"binding", found.binding},
+          {"ruling", word(found.ruling)},
+          {"on_the_edge", found.on_the_edge}};
+}
+
+std::string_view word(topup::Outcome outcome) {
+  switch (outcome) {
+    case topup::Outcome::found:
+      return "found";
+    case topup::Outcome::nothing_needed:
+      return "nothing needed";
+    case topup::Outcome::not_permitted:
+      return "not permitted";
+    case topup::Outcome::impossible:
+      break;
+  }
+  return "impossible";
+}
+
+json addition_json(const topup::Addition& addition, const line::State& state) {
+  const auto id = [](const auto& list, int at) {
+    return at < 0 ? json(nullptr) : json(list[static_cast<std::size_t>(at)].id);
+  };
+  return {{"stock", id(state.book.stocks, addition.stock)},
+          {"lot", id(state.book.lots, addition.lot)},
+          {"station", id(state.plant.stations, addition.station)},
+          {"amount", {{"value", addition.amount_g}, {"unit", "g"}}}};
+}
+
+json topup_json(const TopupAnswer& answer, const line::State& state) {
+  json additions = json::array();
+  for (const auto& each : answer.topup.additions) additions.push_back(addition_json(each, state));
+  return {{"recipe", answer.recipe},
+          {"order", answer.order.empty() ? json(nullptr) : json(answer.order)},
+          {"outcome", word(answer.topup.outcome)},
+          {"additions", additions},
+          {"odds", probability_json(answer.topup.odds)},
+          {"cost", {{"value", answer.topup.cost}, {"unit", state.plant.prices.unit}}},
+          {"total", {{"value", answer.topup.total_g}, {"unit", "g"}}},
+          {"binding", answer.topup.binding},
+          {"because", answer.topup.because}};
+}
+
+json provenance_json(const Provenance& provenance) {
+  return {{"position", provenance.position},
+          {"head", provenance.head},
+          {"build", provenance.build},
+          {"cpu", provenance.cpu},
+          {"seed", provenance.seed}};
+}
+
+/// What every decision carries, in full or as an event.
+json brief(const Decision& decision, const Provenance& provenance) {
+  return {{"id", decision.id},
+          {"serial", decision.serial},
+          {"recipe", decision.recipe},
+          {"recipe_version", decision.recipe_version},
+          {"order", decision.order},
+          {"disposition", word(decision.disposition)},
+          {"headline", decision.headline},
+          {"reasons", decision.reasons},
+          {"binding", decision.binding},
+          {"would_change", decision.would_change},
+          {"on_the_edge", decision.on_the_edge},
+          {"as_of", quantity::to_text(decision.as_of)},
+          {"expires", quantity::to_text(decision.expires)},
+          {"computed_from", provenance_json(provenance)}};
+}
+
+const recipe::Recipe* recipe_of(const Decision& decision, const line::State& state) {
+  const line::VialRecord* vial = line::find_vial(state, decision.serial);
+  return vial != nullptr && vial->recipe ? &*vial->recipe : nullptr;
+}
+
+json full(const Decision& decision, const Provenance& provenance, const line::State& state) {
+  json document = brief(decision, provenance);
+  if (decision.estimate) {
+    document["contents"] = contents_json(decision.estimate->belief, state);
+    document["evidence"] = estimate_json(decision);
+  }
+  const recipe::Recipe* recipe = recipe_of(decision, state);
+  if (decision.conformity && recipe != nullptr) {
+    document["conformity"] = conformity_json(decision, *recipe, state);
+  }
+  if (decision.reading_worth) {
+    document["reading_worth"] = {{"gain", decision.reading_worth->gain},
+                                 {"unit", state.plant.prices.unit},
+                                 {"odds_release", decision.reading_worth->odds_release}};
+  }
+  document["topups"] = json::array();
+  for (const auto& each : decision.topups) document["topups"].push_back(topup_json(each, state));
+  return document;
+}
+
+std::string canonical_text(const json& document) {
+  auto text = event::canonical(document.dump(), "decision");
+  require(text.has_value(), "our own JSON is valid");
+  return *std::move(text);
+}
+
+}  // namespace
+
+std::string as_json(const Decision& decision, const Provenance& provenance,
+                    const line::State& state) {
+  return canonical_text(full(decision, provenance, state));
+}
+
+event::Event as_event(const Decision& decision, const Provenance& provenance,
+                      std::uint64_t sequence) {
+  event::Event made;
+  made.id = decision.id;
+  made.source = "vialwright/engine";
+  made.subject = decision.serial;
+  made.time = decision.as_of;
+  made.sequence = sequence;
+  made.data = event::DecisionMade{std::string(word(decision.disposition)),
+                                  canonical_text(brief(decision, provenance))};
+  return made;
+}
+
+}  // namespace vialwright::decide

@@ -1,0 +1,169 @@
+#include "decide/words.hpp"
+
+#include <fmt/format.h>
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace vialwright::decide {
+namespace {
+
+constexpr std::array dispositions = {Disposition::release, Disposition::measure_again,
+                                     Disposition::rework,  Disposition::hold,
+                                     Disposition::scrap,   Disposition::open};
+
+constexpr double told = 0.02;  ///< explanations below these odds are counted, not told
+
+std::string grouped(long long number) {
+  std::string digits = std::to_string(number);
+  for (int at = static_cast<int>(digits.size()) - 3; at > 0; at -= 3) {
+    digits.insert(static_cast<std::size_t>(at), ",");
+  }
+  return digits;
+}
+
+std::string limit_in_words(const recipe::Tolerance& tolerance) {
+  const std::string unit(recipe::unit_of(tolerance.on));
+  const bool low = std::isfinite(tolerance.low), high = std::isfinite(tolerance.high);
+  if (low && high) {
+    return fmt::format("{} to {} {}", quantity::shortest(tolerance.low),
+                       quantity::shortest(tolerance.high), unit);
+  }
+  if (low) return fmt::format("at least {} {}", quantity::shortest(tolerance.low), unit);
+  return fmt::format("at most {} {}", quantity::shortest(tolerance.high), unit);
+}
+
+std::string reading_in_words(const ReadingName& reading) {
+  return fmt::format("{} ({})", reading.label, reading.instrument);
+}
+
+std::string subject_of(const contents::Explanation& explanation, const Decision& decision) {
+  const auto at = static_cast<std::size_t>(explanation.index);
+  switch (explanation.wrong) {
+    case contents::Explanation::Wrong::reading:
+      return fmt::format("the reading {} is wrong", reading_in_words(decision.readings[at]));
+    case contents::Explanation::Wrong::command:
+      return fmt::format("the dose missed its command ({})", decision.doses[at]);
+    case contents::Explanation::Wrong::nothing:
+      break;
+  }
+  return "nothing is wrong and chance did it";
+}
+
+std::string unit_of(const contents::Explanation& explanation, const Decision& decision) {
+  if (explanation.wrong != contents::Explanation::Wrong::reading) return "g";
+  return decision.readings[static_cast<std::size_t>(explanation.index)].unit;
+}
+
+std::string explanation_in_words(const contents::Explanation& explanation,
+                                 const Decision& decision) {
+  std::string text = subject_of(explanation, decision);
+  if (explanation.wrong != contents::Explanation::Wrong::nothing) {
+    text += " by " + quantity::with_doubt(explanation.shift, explanation.u_shift,
+                                          unit_of(explanation, decision));
+  }
+  return fmt::format("{}: {}; the vial then holds {}", text,
+                     quantity::odds_in_words(explanation.odds),
+                     quantity::with_doubt(explanation.net_g, explanation.u_net_g, "g"));
+}
+
+}  // namespace
+
+std::string_view word(Disposition disposition) {
+  switch (disposition) {
+    case Disposition::release:
+      return "release";
+    case Disposition::measure_again:
+      return "measure again";
+    case Disposition::rework:
+      return "rework";
+    case Disposition::hold:
+      return "hold";
+    case Disposition::scrap:
+      return "scrap";
+    case Disposition::open:
+      break;
+  }
+  return "open";
+}
+
+std::optional<Disposition> disposition_of(std::string_view text) {
+  const auto* found = std::find_if(dispositions.begin(), dispositions.end(),
+                                   [text](Disposition each) { return word(each) == text; });
+  if (found == dispositions.end()) return std::nullopt;
+  return *found;
+}
+
+std::string chance_in_words(double probability) {
+  if (!(probability >= 0.0)) return "cannot tell";
+  if (probability >= 0.01) return quantity::odds_in_words(probability);
+  if (probability < 1e-6) return "fewer than 1 in 1,000,000";
+  // Two significant digits: a tail probability is no better known than that.
+  const double one_in = 1.0 / probability;
+  const double step = std::pow(10.0, std::floor(std::log10(one_in)) - 1.0);
+  return "1 in " + grouped(std::llround(std::round(one_in / step) * step));
+}
+
+std::string line_in_words(const recipe::Tolerance& tolerance, const conformity::LineReport& report,
+                          const recipe::Book& book) {
+  return fmt::format("{} {}, allowed {}, holds {}", recipe::name_of(tolerance, book),
+                     quantity::with_doubt(report.value, report.u, recipe::unit_of(tolerance.on)),
+                     limit_in_words(tolerance), quantity::odds_in_words(report.holds.value));
+}
+
+std::string additions_in_words(const topup::Topup& topup, const line::State& state) {
+  if (topup.additions.empty()) return "adding nothing";
+  std::string text = "adding ";
+  for (std::size_t i = 0; i < topup.additions.size(); ++i) {
+    const topup::Addition& addition = topup.additions[i];
+    if (i > 0) text += i + 1 == topup.additions.size() ? " and " : ", ";
+    text += fmt::format("{:.3f} g of {}", addition.amount_g,
+                        state.book.stocks[static_cast<std::size_t>(addition.stock)].id);
+  }
+  return text;
+}
+
+std::string believed_in_words(const Decision& decision) {
+  const auto& explanations = decision.estimate->explanations;
+  if (explanations.empty()) return {};
+  return "Believed: " + explanation_in_words(explanations.front(), decision) + ".";
+}
+
+std::string suspects_in_words(const Decision& decision) {
+  std::string text;
+  int count = 0;
+  for (const contents::Explanation& each : decision.estimate->explanations) {
+    if (each.wrong == contents::Explanation::Wrong::nothing || each.odds < told) continue;
+    if (count == 3) break;  // more suspects than three are a table, and that follows
+    text += (count == 0 ? "" : ", or ") + subject_of(each, decision);
+    ++count;
+  }
+  return count == 0 ? "the readings contradict each other and none stands out" : text;
+}
+
+std::vector<std::string> explanations_in_words(const Decision& decision) {
+  std::vector<std::string> lines;
+  for (const contents::Explanation& each : decision.estimate->explanations) {
+    if (each.odds >= told) lines.push_back(explanation_in_words(each, decision));
+  }
+  for (const contents::CriticalPair& pair : decision.estimate->critical_pairs) {
+    lines.push_back(
+        fmt::format("Cannot tell these apart: {} and {}.",
+                    reading_in_words(decision.readings[static_cast<std::size_t>(pair.one)]),
+                    reading_in_words(decision.readings[static_cast<std::size_t>(pair.other)])));
+  }
+  return lines;
+}
+
+std::string what_would_settle(const Decision& decision) {
+  for (const contents::Explanation& each : decision.estimate->explanations) {
+    if (each.wrong != contents::Explanation::Wrong::reading) continue;
+    const ReadingName& reading = decision.readings[static_cast<std::size_t>(each.index)];
+    // A tare cannot be taken again once the vial is full; an independent look at the amount can.
+    if (reading.label == "tare") return "an independent reading of the amount, such as the level";
+    if (reading.label == "gross") return "weighing it again";
+  }
+  return "weighing it again, best on another scale";
+}
+
+}  // namespace vialwright::decide

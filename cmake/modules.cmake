@@ -1,8 +1,9 @@
 # One folder under src is one library. `vialwright_module(contents LINKS mixing plant)` makes
-# vialwright_contents from src/contents/*.cpp; LINKS names modules, LIBRARIES anything else.
+# vialwright_contents from src/contents/*.cpp (main.cpp apart); LINKS names modules, LIBRARIES
 function(vialwright_module name)
   cmake_parse_arguments(ARG "" "" "LINKS;LIBRARIES;PRIVATE_LIBRARIES" ${ARGN})
   file(GLOB sources CONFIGURE_DEPENDS ${CMAKE_CURRENT_SOURCE_DIR}/*.cpp)
+  list(FILTER sources EXCLUDE REGEX "/main\\.cpp$")
   set(modules ${ARG_LINKS})
   list(TRANSFORM modules PREPEND vialwright_)
   if(sources)

@@ -25,7 +25,7 @@ class Checks {
   /// @returns whether low <= value <= high; an infinite value passes only where high is infinite.
   bool between(std::string_view key, double value, double low, double high, std::string_view unit) {
     if (value >= low && value <= high) return true;  // NaN fails both
-    wrong(key, spoken(key, value, unit) + " is not in its range",
+    wrong(key_of(key), spoken(key, value, unit) + " is not in its range",
           "give a value " + range(low, high, unit));
     return false;
   }
@@ -39,7 +39,7 @@ class Checks {
 
   bool not_negative(std::string_view key, double value, std::string_view unit) {
     if (value >= 0.0 && std::isfinite(value)) return true;
-    wrong(key, spoken(key, value, unit) + " is below zero or no finite number",
+    wrong(key_of(key), spoken(key, value, unit) + " is below zero or no finite number",
           "give 0" + spaced(unit) + " or more");
     return false;
   }
@@ -52,6 +52,10 @@ class Checks {
   }
 
  private:
+  /// An uncertainty stands in the file beside its value: "u of tare" under `tare`.
+  static std::string_view key_of(std::string_view spoken) {
+    return spoken.starts_with(u_of) ? spoken.substr(u_of.size()) : spoken;
+  }
   static std::string spaced(std::string_view unit) {
     return unit.empty() ? std::string() : " " + std::string(unit);
   }
@@ -68,6 +72,7 @@ class Checks {
     return "from " + number(low) + " to " + number(high) + spaced(unit);
   }
 
+  static constexpr std::string_view u_of = "u of ";
   Problems& found_;
   std::string thing_;
 };
@@ -114,15 +119,15 @@ void check_instrument(Problems& found, const Instrument& it) {
   const std::string_view unit = unit_of(it.kind);
   check_noise(checks, it, unit);
   checks.between("offset", it.offset, -1e9, 1e9, unit);
-  checks.not_negative("u_offset", it.u_offset, unit);
+  checks.not_negative("u of offset", it.u_offset, unit);
   checks.between("gain", it.gain, -0.5, 0.5, "");
-  checks.between("u_gain", it.u_gain, 0.0, 0.5, "");
-  checks.not_negative("u_zero_rate", it.u_zero_rate, "");
+  checks.between("u of gain", it.u_gain, 0.0, 0.5, "");
+  checks.not_negative("zero_stability", it.u_zero_rate, std::string(unit) + "/s");
   if (it.u_zero_rate > 0.0 && !is_meter(it.kind))
-    checks.wrong(
-        "u_zero_rate",
-        "a " + std::string(word(it.kind)) + " has no zero rate: it does not count over time",
-        "delete the key, or use u_offset; a zero rate belongs to a mass or volume meter");
+    checks.wrong("zero_stability",
+                 "a " + std::string(word(it.kind)) +
+                     " does not count over time, so it has no zero stability",
+                 "delete the key, or use offset; zero stability belongs to a mass or volume meter");
   checks.odds("fault_odds", it.fault_odds, 0.5);
   checks.not_negative("blunder", it.blunder, unit);
   if (!(it.oldest_calibration_s > 0.0))
@@ -146,8 +151,8 @@ void check_sources(Problems& found, const std::vector<Instrument>& instruments) 
         .wrong("same_source",
                "it shares source '" + it.same_source + "' with '" + first->id +
                    "', yet their kind, offset, gain or zero rate differ",
-               "one source has one systematic error: give both the same kind, offset, u_offset, "
-               "gain, u_gain and u_zero_rate");
+               "one source has one systematic error: give both the same kind, offset, gain and "
+               "zero_stability, each with the same u");
   }
 }
 
@@ -223,9 +228,9 @@ void check_fill(Checks& checks, const Container& it) {
 
 void check_shape(Checks& checks, const Container& it, bool level_is_read) {
   checks.not_negative("inner_diameter", it.inner_diameter_mm, "mm");
-  checks.not_negative("u_inner_diameter", it.u_inner_diameter_mm, "mm");
+  checks.not_negative("u of inner_diameter", it.u_inner_diameter_mm, "mm");
   checks.not_negative("floor_volume", it.floor_volume_ml, "mL");
-  checks.not_negative("u_floor_volume", it.u_floor_volume_ml, "mL");
+  checks.not_negative("u of floor_volume", it.u_floor_volume_ml, "mL");
   if (level_is_read && it.inner_diameter_mm == 0.0)
     checks.wrong("inner_diameter", "a level gauge reads this container, yet its width is unknown",
                  "give the inner diameter, such as \"20.0 mm, u 0.1 mm\"");
@@ -234,17 +239,17 @@ void check_shape(Checks& checks, const Container& it, bool level_is_read) {
 void check_container(Problems& found, const Container& it, bool level_is_read) {
   Checks checks(found, "container." + it.id);
   if (checks.positive("tare", it.tare_g, "g") && !(it.u_tare_g > 0.0 && it.u_tare_g < it.tare_g))
-    checks.wrong("u_tare",
+    checks.wrong("tare",
                  "no two empty containers weigh the same, yet u of the tare is " +
                      shortest(it.u_tare_g) + " g",
                  "give the spread of the empty mass, such as tare = \"14.80 g, u 0.15 g\"");
   checks.not_negative("cap", it.cap_g, "g");
-  checks.not_negative("u_cap", it.u_cap_g, "g");
+  checks.not_negative("u of cap", it.u_cap_g, "g");
   checks.between("density", it.density_g_per_ml, 0.5, 25.0, "g/mL");
   check_fill(checks, it);
   check_shape(checks, it, level_is_read);
   checks.not_negative("open_loss", it.open_loss_g_per_h, "g/h");
-  checks.not_negative("u_open_loss", it.u_open_loss_g_per_h, "g/h");
+  checks.not_negative("u of open_loss", it.u_open_loss_g_per_h, "g/h");
   checks.not_negative("capped_loss", it.capped_loss_g_per_h, "g/h");
 }
 

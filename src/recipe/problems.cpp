@@ -87,8 +87,8 @@ void check_stock(Problems& found, const Stock& it) {
   Checks checks(found, "stock." + it.id);
   if (checks.between("density", it.density_g_per_ml, 0.1, 25.0, "g/mL") &&
       !(it.u_density_g_per_ml >= 0.0 && it.u_density_g_per_ml < 0.5 * it.density_g_per_ml))
-    checks.wrong("u_density",
-                 "u_density = " + number(it.u_density_g_per_ml) +
+    checks.wrong("density",
+                 "u of density = " + number(it.u_density_g_per_ml) +
                      " g/mL is below zero or more "
                      "than half of the density",
                  "give the standard uncertainty of the density, such as \"1.002 g/mL, u 0.001 "

@@ -1,0 +1,117 @@
+// From ids to indices. What names nothing is said with "did you mean", and what hangs on it is left
+// out, so that one slip is one problem.
+#include <algorithm>
+#include <array>
+
+#include "line/line_file_raw.hpp"
+
+namespace vialwright::line {
+namespace {
+
+std::optional<int> stock_or_problem(const std::string& id, const recipe::Book& book,
+                                    const std::string& path, Findings& findings) {
+  if (const auto found = recipe::find_stock(book, id)) return found;
+  findings.add(path, "there is no stock '" + id + "'",
+               did_you_mean(id, ids_of(book.stocks), "stock"));
+  return std::nullopt;
+}
+
+std::optional<int> component_or_problem(const std::string& id, const recipe::Book& book,
+                                        const std::string& path, Findings& findings) {
+  if (const auto found = recipe::find_component(book, id)) return found;
+  findings.add(path, "there is no component '" + id + "'",
+               did_you_mean(id, ids_of(book.components), "component"));
+  return std::nullopt;
+}
+
+recipe::Lot lot_of(const RawLot& raw, const recipe::Book& book, Findings& findings) {
+  const std::string path = "lot." + raw.id;
+  recipe::Lot lot;
+  lot.id = raw.id;
+  lot.expires = raw.expires;
+  lot.stock = -1;
+  if (!findings.is_broken(path + ".stock"))
+    lot.stock = stock_or_problem(raw.stock, book, path + ".stock", findings).value_or(-1);
+  lot.strengths.resize(book.components.size());
+  for (const RawStrength& it : raw.strengths) {
+    const std::string key = path + ".strength." + it.component;
+    if (const auto k = component_or_problem(it.component, book, key, findings))
+      lot.strengths[static_cast<std::size_t>(*k)] = {it.amount.value, it.amount.u};
+  }
+  return lot;
+}
+
+void add_meetings(const std::vector<std::string>& group, recipe::Book& book, Findings& findings) {
+  std::vector<int> stocks;
+  for (const std::string& id : group)
+    if (const auto stock = stock_or_problem(id, book, "compatibility.may_meet", findings))
+      stocks.push_back(*stock);
+  for (std::size_t i = 0; i < stocks.size(); ++i)
+    for (std::size_t j = i + 1; j < stocks.size(); ++j)
+      if (!recipe::may_meet(book, stocks[i], stocks[j]))
+        book.may_meet.push_back({stocks[i], stocks[j]});
+}
+
+std::optional<int> subject_or_problem(const RawLine& line, const recipe::Book& book,
+                                      Findings& findings) {
+  switch (recipe::subject_of(line.on)) {
+    case recipe::Subject::component:
+      return component_or_problem(line.of, book, line.path, findings);
+    case recipe::Subject::stock:
+      return stock_or_problem(line.of, book, line.path, findings);
+    case recipe::Subject::whole:
+      return -1;
+  }
+  return std::nullopt;
+}
+
+/// @returns the lots of the book; one whose stock is unknown is dropped, its problem is said.
+std::vector<recipe::Lot> lots_of(const std::vector<RawLot>& raw, const recipe::Book& book,
+                                 Findings& findings) {
+  std::vector<recipe::Lot> lots;
+  for (const RawLot& it : raw) {
+    recipe::Lot lot = lot_of(it, book, findings);
+    if (lot.stock >= 0) lots.push_back(std::move(lot));
+  }
+  return lots;
+}
+
+}  // namespace
+
+recipe::Recipe resolved(const RawRecipe& raw, const recipe::Book& book, Findings& findings) {
+  recipe::Recipe made;
+  made.id = raw.id;
+  made.name = raw.name;
+  made.version = raw.version;
+  made.container = raw.container;
+  made.consumer_risk = raw.consumer_risk;
+  made.value = raw.value;
+  const std::string path = "recipe." + raw.id;
+  for (const std::string& id : raw.stocks) {
+    if (const auto stock = stock_or_problem(id, book, path + ".stocks", findings))
+      made.stocks.push_back(*stock);
+  }
+  for (const RawLine& line : raw.lines) {
+    if (const auto of = subject_or_problem(line, book, findings))
+      made.tolerances.push_back(recipe::tolerance(line.on, *of, line.limits));
+    else
+      findings.broken(path);  // a recipe short of a line would be judged for what it lacks
+  }
+  return made;
+}
+
+LineFile resolved(RawFile raw, Findings& findings) {
+  LineFile line;
+  line.name = std::move(raw.head.name);
+  line.plant = std::move(raw.plant);
+  line.plant.command_is_evidence = raw.head.command_is_evidence;
+  line.book.components = std::move(raw.components);
+  line.book.stocks = std::move(raw.stocks);
+  line.book.lots = lots_of(raw.lots, line.book, findings);
+  for (const auto& group : raw.meetings.may_meet) add_meetings(group, line.book, findings);
+  for (const RawRecipe& recipe : raw.recipes)
+    line.recipes.push_back(resolved(recipe, line.book, findings));
+  return line;
+}
+
+}  // namespace vialwright::line

@@ -79,7 +79,8 @@ struct Topup {
 struct Means {
   std::vector<Addition>
       loaded;                ///< per stock that can be dosed: stock, lot, station; amount unused
-  double fill_now_ml = 0.0;  ///< mean volume now in the vial
+  double fill_now_ml = 0.0;  ///< mean volume now in the vial; the belief's where that is more
+  int container = -1;        ///< index into Plant::containers of the vial; -1 = as the recipe wants
 };
 
 struct Options {

@@ -1,0 +1,171 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <optional>
+
+#include "topup/dosing.hpp"
+#include "topup/selection.hpp"
+#include "topup/words.hpp"
+
+namespace vialwright::topup {
+namespace {
+
+// An addition below a nanogram is rounding of the solver, not advice.
+constexpr double dust_g = 1e-9;
+
+std::size_t at(int i) { return static_cast<std::size_t>(i); }
+
+/// The candidates that were chosen together, and their amounts.
+struct Plan {
+  std::vector<Candidate> candidates;
+  std::vector<double> grams;
+  double cost = 0.0;  ///< stocks and visits
+};
+
+/// Visits are counted once the stocks are cheapest: they do not steer the amounts.
+double with_visits(const PaperAnswer& answer, double visit) {
+  const auto made =
+      std::ranges::count_if(answer.grams, [](double grams) { return grams > dust_g; });
+  return answer.cost + visit * static_cast<double>(made);
+}
+
+std::optional<Plan> best_plan(const Vial& vial, const recipe::Recipe& recipe,
+                              const std::vector<Candidate>& candidates, const plant::Plant& plant,
+                              const recipe::Book& book) {
+  std::optional<Plan> best;
+  for (const std::vector<int>& set : sets_that_may_meet(candidates, book)) {
+    std::vector<Candidate> chosen;
+    for (const int j : set) chosen.push_back(candidates[at(j)]);
+    PaperAnswer answer = solve_on_paper(vial, recipe, chosen);
+    if (!answer.possible) continue;
+    const double cost = with_visits(answer, plant.prices.visit);
+    if (best && best->cost <= cost) continue;
+    best = Plan{std::move(chosen), std::move(answer.grams), cost};
+  }
+  return best;
+}
+
+bool holds_now(const Vial& vial, const recipe::Recipe& recipe) {
+  return std::ranges::all_of(recipe.tolerances, [&](const recipe::Tolerance& line) {
+    return holds(line, value_of(line, vial));
+  });
+}
+
+const plant::Container* container_of(const recipe::Recipe& recipe, const plant::Plant& plant) {
+  const auto index = plant::find_container(plant, recipe.container);
+  return index ? &plant.containers[at(*index)] : nullptr;
+}
+
+/// One vial, one recipe: the parts of an answer share what they were computed from.
+class Answering {
+ public:
+  Answering(const contents::Belief& belief, const recipe::Recipe& recipe, const Means& means,
+            const plant::Plant& plant, const recipe::Book& book, const Options& options)
+      : belief_(belief),
+        recipe_(recipe),
+        means_(means),
+        plant_(plant),
+        book_(book),
+        options_(options),
+        vial_(vial_of(belief, means.fill_now_ml, container_of(recipe, plant))) {}
+
+  [[nodiscard]] Topup answer() const;
+
+ private:
+  [[nodiscard]] Topup forbidden(std::string because) const;
+  [[nodiscard]] Topup as_it_is() const;
+  [[nodiscard]] Topup found(const Plan& plan) const;
+  [[nodiscard]] Topup none(const Selection& selection) const;
+  [[nodiscard]] std::string wrong_container() const;
+
+  const contents::Belief& belief_;
+  const recipe::Recipe& recipe_;
+  const Means& means_;
+  const plant::Plant& plant_;
+  const recipe::Book& book_;
+  const Options& options_;
+  Vial vial_;
+};
+
+Topup Answering::answer() const {
+  if (std::string wrong = wrong_container(); !wrong.empty()) return forbidden(std::move(wrong));
+  if (const int foreign = stranger(vial_, recipe_, book_); foreign >= 0) {
+    return forbidden(
+        fmt::format("{:.4g} mg of {} is in the vial, which the recipe neither limits nor makes "
+                    "from its stocks",
+                    vial_.components_mg[at(foreign)], component_name(foreign, book_)));
+  }
+  if (holds_now(vial_, recipe_)) return as_it_is();
+  const Selection selection = select(belief_, vial_, recipe_, means_, plant_, book_);
+  if (const auto plan = best_plan(vial_, recipe_, selection.usable, plant_, book_))
+    return found(*plan);
+  return none(selection);
+}
+
+std::string Answering::wrong_container() const {
+  if (means_.container < 0 || recipe_.container.empty()) return {};
+  const std::string& is = plant_.containers[at(means_.container)].id;
+  if (is == recipe_.container) return {};
+  return fmt::format("the recipe wants container {}, the vial is a {}", recipe_.container, is);
+}
+
+Topup Answering::forbidden(std::string because) const {
+  Topup topup;
+  topup.outcome = Outcome::not_permitted;
+  topup.total_g = vial_.net_g;
+  topup.because = std::move(because);
+  return topup;
+}
+
+Topup Answering::as_it_is() const {
+  Topup topup;
+  topup.outcome = Outcome::nothing_needed;
+  topup.total_g = vial_.net_g;
+  topup.binding = binding_in_words(vial_, recipe_, {}, {}, book_);
+  topup.odds = odds_of(belief_, recipe_, {}, plant_, book_, options_);
+  return topup;
+}
+
+Topup Answering::found(const Plan& plan) const {
+  Topup topup;
+  topup.outcome = Outcome::found;
+  topup.cost = plan.cost;
+  const Vial then = vial_after(vial_, plan.candidates, plan.grams);
+  topup.total_g = then.net_g;
+  topup.binding = binding_in_words(then, recipe_, plan.candidates, plan.grams, book_);
+  for (std::size_t j = 0; j < plan.grams.size(); ++j) {
+    if (plan.grams[j] <= dust_g) continue;
+    Addition addition = plan.candidates[j].addition;
+    const Dosing dosing = dosing_of(belief_, addition.station, addition.stock, plant_, book_);
+    addition.amount_g = std::max(0.0, dosing.told_amount(plan.grams[j]));
+    topup.additions.push_back(addition);
+  }
+  topup.odds = odds_of(belief_, recipe_, topup.additions, plant_, book_, options_);
+  return topup;
+}
+
+/// Forbidden where the refused stocks would have helped; impossible where even they would not.
+Topup Answering::none(const Selection& selection) const {
+  std::vector<Candidate> all = selection.usable;
+  all.insert(all.end(), selection.refused.begin(), selection.refused.end());
+  if (solve_on_paper(vial_, recipe_, all).possible) {
+    const std::string why = selection.refusals.empty()
+                                ? "the stocks that it takes may not meet each other"
+                                : listed(selection.refusals, "; ");
+    return forbidden(why);
+  }
+  Topup topup;
+  topup.outcome = Outcome::impossible;
+  topup.total_g = vial_.net_g;
+  topup.because = impossible_in_words(vial_, recipe_, all, book_);
+  return topup;
+}
+
+}  // namespace
+
+Topup cheapest(const contents::Belief& belief, const recipe::Recipe& recipe, const Means& means,
+               const plant::Plant& plant, const recipe::Book& book, const Options& options) {
+  return Answering(belief, recipe, means, plant, book, options).answer();
+}
+
+}  // namespace vialwright::topup

@@ -1,0 +1,29 @@
+/// Private to topup: which stocks may be added to a vial, and why the others may not.
+#pragma once
+
+#include "topup/paper.hpp"
+
+namespace vialwright::topup {
+
+struct Selection {
+  std::vector<Candidate> usable;      ///< permitted, loaded, may meet all that is in the vial
+  std::vector<Candidate> refused;     ///< the rest, as if they might be added
+  std::vector<std::string> refusals;  ///< "no lot of teal is loaded"
+};
+
+/// Default deny: a stock that the recipe does not permit, that is not loaded, or that the book does
+/// not say may meet everything in the vial, is refused.
+[[nodiscard]] Selection select(const contents::Belief& belief, const Vial& vial,
+                               const recipe::Recipe& recipe, const Means& means,
+                               const plant::Plant& plant, const recipe::Book& book);
+
+/// Every largest set of candidates that may all meet each other, as indices.
+/// Source: Bron & Kerbosch, Commun. ACM 16 (1973) 575.
+[[nodiscard]] std::vector<std::vector<int>> sets_that_may_meet(
+    const std::vector<Candidate>& candidates, const recipe::Book& book);
+
+/// What is in the vial that the recipe neither limits nor makes from its permitted stocks, or -1.
+[[nodiscard]] int stranger(const Vial& vial, const recipe::Recipe& recipe,
+                           const recipe::Book& book);
+
+}  // namespace vialwright::topup

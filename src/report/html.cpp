@@ -1,0 +1,157 @@
+#include "report/html.hpp"
+
+#include <fmt/format.h>
+#include <algorithm>
+#include <cstdint>
+
+namespace vialwright::report {
+namespace {
+
+constexpr std::string_view plus_minus = "\u00B1";
+
+bool is_digit(char letter) { return letter >= '0' && letter <= '9'; }
+
+/// How many digits of `half` stand before its first one that is not zero, counted from the decimal
+/// point: "0.013" gives -2 (the hundredths), "12" gives 1 (the tens).
+int first_place(std::string_view half) {
+  const std::size_t point = std::min(half.find('.'), half.size());
+  for (std::size_t i = 0; i < half.size(); ++i) {
+    if (!is_digit(half[i]) || half[i] == '0') continue;
+    const int distance = static_cast<int>(point) - static_cast<int>(i);
+    return distance > 0 ? distance - 1 : distance;
+  }
+  return -99;
+}
+
+/// Where in `number` the digits begin that lie inside a doubt whose first digit stands at `place`.
+std::size_t doubt_begins(std::string_view number, int place) {
+  const std::size_t point = std::min(number.find('.'), number.size());
+  const int at = place >= 0 ? static_cast<int>(point) - 1 - place : static_cast<int>(point) - place;
+  const std::size_t first = number.find_first_of("0123456789");
+  const int least = first == std::string_view::npos ? 0 : static_cast<int>(first);
+  std::size_t begin =
+      static_cast<std::size_t>(std::clamp(at, least, static_cast<int>(number.size())));
+  // The point goes with the digits after it: "8" and ".00", not "8." and "00".
+  if (begin > 0 && begin == point + 1) begin = point;
+  return begin;
+}
+
+std::string number_html(std::string_view number, std::string_view half) {
+  const std::size_t begin = doubt_begins(number, first_place(half));
+  return fmt::format("<b>{}</b><span class=\"d\">{}</span>", number.substr(0, begin),
+                     number.substr(begin));
+}
+
+/// The last run of digits and points that ends the text.
+std::string_view last_number(std::string_view text) {
+  std::size_t begin = text.size();
+  while (begin > 0 && (is_digit(text[begin - 1]) || text[begin - 1] == '.')) --begin;
+  return text.substr(begin);
+}
+
+std::string_view first_number(std::string_view text) {
+  return text.substr(0, text.find_first_not_of("0123456789."));
+}
+
+std::string cell_html(const Column& column, const std::string& cell) {
+  return fmt::format("<td{} data-k=\"{}\">{}</td>", column.right ? " class=\"r\"" : "",
+                     escaped(column.head), value_html(cell));
+}
+
+}  // namespace
+
+std::string escaped(std::string_view text) {
+  std::string safe;
+  for (const char letter : clean(text)) {
+    switch (letter) {
+      case '&':
+        safe += "&amp;";
+        break;
+      case '<':
+        safe += "&lt;";
+        break;
+      case '>':
+        safe += "&gt;";
+        break;
+      case '"':
+        safe += "&quot;";
+        break;
+      default:
+        safe += letter;
+    }
+  }
+  return safe;
+}
+
+std::string value_html(std::string_view text) {
+  const std::string safe = escaped(text);
+  const std::string apart = " " + std::string(plus_minus) + " ";
+  const std::size_t at = safe.find(apart);
+  if (at == std::string::npos) return safe;
+  const std::string_view before = std::string_view(safe).substr(0, at);
+  const std::string_view after = std::string_view(safe).substr(at + apart.size());
+  const std::string_view number = last_number(before), half = first_number(after);
+  if (number.empty() || half.empty()) return safe;
+  return fmt::format("{}<span class=\"num\">{}\u00A0{}\u00A0{}</span>",
+                     before.substr(0, before.size() - number.size()), number_html(number, half),
+                     plus_minus, after);
+}
+
+std::string table_html(const Table& table, std::string_view caption) {
+  std::string html =
+      "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"table\">"
+      "<table class=\"fold\">";
+  if (!caption.empty()) html += "<caption>" + escaped(caption) + "</caption>";
+  html += "<thead><tr>";
+  for (const Column& column : table.columns) {
+    html += fmt::format("<th scope=\"col\"{}>{}</th>", column.right ? " class=\"r\"" : "",
+                        escaped(column.head));
+  }
+  html += "</tr></thead><tbody>\n";
+  for (const auto& row : table.rows) {
+    html += "<tr><th scope=\"row\">" + escaped(row.front()) + "</th>";
+    for (std::size_t i = 1; i < row.size(); ++i) html += cell_html(table.columns[i], row[i]);
+    html += "</tr>\n";
+  }
+  return html + "</tbody></table></div>\n";
+}
+
+std::string list_html(const std::vector<std::string>& sentences) {
+  if (sentences.empty()) return {};
+  std::string html = "<ul>";
+  for (const std::string& each : sentences) html += "<li>" + value_html(each) + "</li>";
+  return html + "</ul>\n";
+}
+
+std::string part_html(std::string_view name, std::string_view note, const std::string& matter) {
+  const std::string said =
+      note.empty() ? std::string() : "<p class=\"note\">" + escaped(note) + "</p>";
+  return fmt::format("<section class=\"part\"><div><h2>{}</h2>{}</div><div>{}</div></section>\n",
+                     escaped(name), said, matter);
+}
+
+std::string mark_html(std::string_view id, std::string_view word) {
+  return fmt::format(
+      "<span class=\"mark\"><svg viewBox=\"0 0 24 24\" aria-hidden=\"true\"><use href=\"#{}\"/>"
+      "</svg>{}</span>",
+      id, escaped(word));
+}
+
+std::string base64(std::string_view bytes) {
+  constexpr std::string_view letters =
+      "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+  std::string text;
+  for (std::size_t i = 0; i < bytes.size(); i += 3) {
+    std::uint32_t three = 0;
+    const std::size_t have = std::min<std::size_t>(3, bytes.size() - i);
+    for (std::size_t k = 0; k < 3; ++k) {
+      three = (three << 8U) | (k < have ? static_cast<unsigned char>(bytes[i + k]) : 0U);
+    }
+    for (std::size_t k = 0; k < 4; ++k) {
+      text += k <= have ? letters[(three >> (18U - 6U * k)) & 63U] : '=';
+    }
+  }
+  return text;
+}
+
+}  // namespace vialwright::report

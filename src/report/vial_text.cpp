@@ -1,0 +1,164 @@
+/// One vial for a terminal: in full, and why in plain words.
+
+#include <fmt/format.h>
+
+#include "report/facts.hpp"
+#include "report/report.hpp"
+#include "report/strong.hpp"
+
+namespace vialwright::report {
+namespace {
+
+/// The parts of one vial, written one after the other at one width.
+class Writer {
+ public:
+  Writer(const decide::Decision& decision, const line::State& state, const Look& look)
+      : decision_(decision), state_(state), look_(look) {}
+
+  [[nodiscard]] std::string full() {
+    answer();
+    say(binding_in_words(decision_, state_) + ".");
+    why();
+    contents();
+    lines();
+    readings();
+    contradiction();
+    topups();
+    change();
+    end();
+    return text_;
+  }
+
+  [[nodiscard]] std::string short_form() {
+    answer();
+    why();
+    contradiction();
+    plan();
+    change();
+    end();
+    return text_;
+  }
+
+ private:
+  void say(const std::string& sentence, std::string_view first = "", std::string_view rest = "") {
+    text_ += paragraph(sentence, look_.width, first, rest);
+  }
+
+  void list(const std::vector<std::string>& sentences) {
+    for (const std::string& each : sentences) say(each, "  - ", "    ");
+  }
+
+  void part(const std::string& name) { text_ += "\n" + strong(name + "\n", look_); }
+
+  void table(const Table& table) { text_ += as_text(table, look_.width, "  "); }
+
+  void answer() {
+    const std::string edge = decision_.on_the_edge ? " (on the edge)" : "";
+    text_ += strong(paragraph(fmt::format("{}: {}{}", decision_.serial,
+                                          decide::word(decision_.disposition), edge),
+                              look_.width),
+                    look_);
+    say(decision_.headline);
+  }
+
+  void why() {
+    if (decision_.reasons.empty()) return;
+    part("Why");
+    list(decision_.reasons);
+  }
+
+  void contents() {
+    part("What is in it");
+    if (!decision_.estimate || decision_.evidence.doses.empty()) {
+      say("No dose is known; nothing is believed to be in it.", "  ", "  ");
+      return;
+    }
+    table(contents_facts(decision_, state_));
+  }
+
+  void lines() {
+    part("Is it good");
+    say(conformity_in_words(decision_, state_), "  ", "  ");
+    const recipe::Recipe* recipe = bound_recipe(decision_, state_);
+    if (recipe != nullptr && decision_.conformity) table(line_facts(decision_, *recipe, state_));
+  }
+
+  void readings() {
+    part("Who says so");
+    say(fit_in_words(decision_), "  ", "  ");
+    const Table facts = reading_facts(decision_, state_);
+    if (!facts.rows.empty()) table(facts);
+    for (const std::string& unused : decision_.unused) say("not used: " + unused, "  - ", "    ");
+    if (!decision_.estimate) return;
+    for (const contents::Unseen& unseen : decision_.estimate->unseen) {
+      say("not seen by any reading: " + unseen.what, "  - ", "    ");
+    }
+  }
+
+  void contradiction() {
+    if (!decision_.estimate || !decision_.estimate->contradiction) return;
+    part(decision_.estimate->settled ? "What went wrong" : "Cannot tell");
+    table(explanation_facts(decision_));
+    list(pairs_in_words(decision_));
+  }
+
+  void topups() {
+    if (decision_.topups.empty()) return;
+    part("What it could become");
+    say(standing_caution, "  ", "  ");
+    table(topup_facts(decision_, state_));
+    for (const decide::TopupAnswer& answer : decision_.topups) {
+      if (answer.topup.outcome != topup::Outcome::found || answer.topup.binding.empty()) continue;
+      say(fmt::format("{}: {} binds.", recipe_name(answer.recipe, state_), answer.topup.binding),
+          "  - ", "    ");
+    }
+  }
+
+  /// What to do, in one sentence, where something is to be added.
+  void plan() {
+    const decide::TopupAnswer* answer = planned(decision_);
+    if (answer == nullptr) return;
+    part("What it could become");
+    say(fmt::format("{}: add {}. {} that it will be good; {}.", recipe_name(answer->recipe, state_),
+                    additions(answer->topup, state_), odds(answer->topup),
+                    money(answer->topup.cost, state_.plant.prices)),
+        "  - ", "    ");
+    say(standing_caution, "  ", "  ");
+  }
+
+  void change() {
+    if (decision_.would_change.empty()) return;
+    part("What would change it");
+    list(decision_.would_change);
+  }
+
+  void end() {
+    part("To check this");
+    say(fmt::format("{}, as of {}. The advice holds until {}.", decision_.id,
+                    day_and_time(decision_.as_of), day_and_time(decision_.expires)),
+        "  ", "  ");
+    say(fmt::format("Computed from logbook positions 1 to {}. {} After \u00B1: half of the 95 % "
+                    "interval.",
+                    grouped(state_.position), advice_only),
+        "  ", "  ");
+  }
+
+  const decide::Decision& decision_;
+  const line::State& state_;
+  const Look& look_;
+  std::string text_;
+};
+
+}  // namespace
+
+std::string vial_in_full(const decide::Decision& decision, const line::State& state,
+                         const Look& look) {
+  return Writer(decision, state, look).full();
+}
+
+std::string explanation(const decide::Decision& decision, const line::State& state,
+                        const Look& look) {
+  return Writer(decision, state, look).short_form();
+}
+
+}  // namespace vialwright::report

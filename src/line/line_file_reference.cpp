@@ -51,7 +51,7 @@ std::string otherwise(const Key<T>& key) {
   static const T fresh{};
   return std::visit(
       Overloaded{
-          [](std::string T::*to) { return fresh.*to; },
+          [](std::string T::*to) { return (fresh.*to).empty() ? std::string("none") : fresh.*to; },
           [](std::vector<std::string> T::*) { return std::string("none"); },
           [](bool T::*to) { return std::string(fresh.*to ? "true" : "false"); },
           [](int T::*to) { return std::to_string(fresh.*to); },

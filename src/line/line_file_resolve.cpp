@@ -76,12 +76,17 @@ std::vector<recipe::Lot> lots_of(const std::vector<RawLot>& raw, const recipe::B
   return lots;
 }
 
+void name_after_id(auto& things) {
+  for (auto& thing : things)
+    if (thing.name.empty()) thing.name = thing.id;
+}
+
 }  // namespace
 
 recipe::Recipe resolved(const RawRecipe& raw, const recipe::Book& book, Findings& findings) {
   recipe::Recipe made;
   made.id = raw.id;
-  made.name = raw.name;
+  made.name = raw.name.empty() ? raw.id : raw.name;
   made.version = raw.version;
   made.container = raw.container;
   made.consumer_risk = raw.consumer_risk;
@@ -107,6 +112,8 @@ LineFile resolved(RawFile raw, Findings& findings) {
   line.plant.command_is_evidence = raw.head.command_is_evidence;
   line.book.components = std::move(raw.components);
   line.book.stocks = std::move(raw.stocks);
+  name_after_id(line.book.components);
+  name_after_id(line.book.stocks);
   line.book.lots = lots_of(raw.lots, line.book, findings);
   for (const auto& group : raw.meetings.may_meet) add_meetings(group, line.book, findings);
   for (const RawRecipe& recipe : raw.recipes)

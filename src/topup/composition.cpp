@@ -145,7 +145,7 @@ Window Ordered::window(double total_low, double total_high) const {
   for (std::size_t i = 0; i < count_; ++i) all_caps += cap_[i];
   Window open = window_of_each(total_low, std::min(total_high, all_caps));
   constexpr Window empty{1.0, 0.0};
-  if (!(open.low <= open.high + same_mass * open.low)) return empty;
+  if (!(open.low <= open.high + same_mass * open.high)) return empty;
   open.low = std::min(open.low, open.high);
   if (!raise_low(open)) return empty;
   lower_high(open);

@@ -10,7 +10,6 @@
 namespace vialwright::topup {
 namespace {
 
-constexpr double infinity = std::numeric_limits<double>::infinity();
 constexpr double met = 1e-11;        // of a row's largest term
 constexpr double no_pivot = 1e-11;   // a coefficient below this, in a row scaled to 1, is rounding
 constexpr int most_pivots = 20'000;  // never seen above 200; past it the answer would be rounding

@@ -119,7 +119,7 @@ void Lanes::window_of_each() {
     const M down = hn::Gt(hn::Mul(lo, to_), hn::Add(reach, hn::Mul(same, to_)));
     to_ = hn::IfThenElse(down, hn::Div(reach, lo), to_);
   }
-  dead_ = hn::Or(dead_, hn::Not(hn::Le(from_, hn::Add(to_, hn::Mul(same, from_)))));
+  dead_ = hn::Or(dead_, hn::Not(hn::Le(from_, hn::Add(to_, hn::Mul(same, to_)))));
   from_ = hn::Min(from_, to_);
 }
 

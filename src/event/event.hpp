@@ -24,11 +24,13 @@ using quantity::Instant;
 struct Place {
   std::string station, carrier;
   std::string scanned;  ///< the code that was read from the vial itself
+  bool operator==(const Place&) const = default;
 };
 
 struct ToleranceData {  ///< `on` as recipe::word spells it; `of` a component or stock id
   std::string on, of;
   std::optional<double> low, target, high;  ///< in recipe::unit_of(on)
+  bool operator==(const ToleranceData&) const = default;
 };
 struct RecipePublished {
   std::string recipe, name, container;
@@ -36,6 +38,7 @@ struct RecipePublished {
   std::vector<ToleranceData> tolerances;
   std::vector<std::string> stocks;
   std::optional<double> consumer_risk, value;
+  bool operator==(const RecipePublished&) const = default;
 };
 struct OrderPlaced {
   std::string order, recipe;
@@ -43,155 +46,193 @@ struct OrderPlaced {
   double value = 0.0;
   int priority = 0;
   int quantity = 1;  ///< split on folding: order, order/2, order/3, ...
+  bool operator==(const OrderPlaced&) const = default;
 };
 struct OrderChanged {
   std::string order;
   std::optional<Instant> due;
   std::optional<double> value;
   std::optional<int> priority;
+  bool operator==(const OrderChanged&) const = default;
 };
 struct OrderCancelled {
   std::string order, reason;
+  bool operator==(const OrderCancelled&) const = default;
 };
 
 struct StrengthData {
   std::string component;
   double mg_per_g = 0.0, u_mg_per_g = 0.0;
+  bool operator==(const StrengthData&) const = default;
 };
 struct LotLoaded {
   std::string lot, stock, station;
   std::optional<Instant> expires;
+  bool operator==(const LotLoaded&) const = default;
 };
 struct LotAssayed {
   std::string lot, stock;
   std::vector<StrengthData> strengths;
+  bool operator==(const LotAssayed&) const = default;
 };
 struct TankRead {
   std::string tank, instrument;
   double mass_g = 0.0;
   std::string dose;  ///< the dose this reading stands before or after, or empty
   bool before = false;
+  bool operator==(const TankRead&) const = default;
 };
 struct TankRefilled {
   std::string tank, lot;
   double mass_g = 0.0;
+  bool operator==(const TankRefilled&) const = default;
 };
 struct LineFlushed {
   std::string station, stock;
+  bool operator==(const LineFlushed&) const = default;
 };
 struct StationState {
   std::string station, state;
+  bool operator==(const StationState&) const = default;
 };  ///< state: up, down, off
 struct InstrumentZeroed {
   std::string instrument;
+  bool operator==(const InstrumentZeroed&) const = default;
 };
 struct CalibrationMade {
   std::string instrument;
-  std::optional<double> offset, u_offset;  ///< in the instrument's unit (g, mL, mm)
-  std::optional<double> gain, u_gain;
+  std::string unit;                        ///< what the instrument shows: g, mL or mm
+  std::optional<double> offset, u_offset;  ///< in `unit`
+  std::optional<double> gain, u_gain;      ///< ratio
+  bool operator==(const CalibrationMade&) const = default;
 };
 struct EnvironmentRead {
   std::string instrument;
   std::optional<double> celsius, pressure_hpa, humidity_percent;
+  bool operator==(const EnvironmentRead&) const = default;
 };
 
 struct VialRegistered {
   std::string container;
+  bool operator==(const VialRegistered&) const = default;
 };
 struct VialInspected {
   bool sound = true;
   std::string note;
+  bool operator==(const VialInspected&) const = default;
 };
 struct VialBound {
   std::string order, recipe;
   int version = 1;
+  bool operator==(const VialBound&) const = default;
 };
 struct CarrierBound {
   std::string carrier;
   bool released = false;
+  bool operator==(const CarrierBound&) const = default;
 };
 struct VialMoved {
   std::string carrier, station;
+  bool operator==(const VialMoved&) const = default;
 };
 struct EnergyRead {
   std::string station;
   double kwh = 0.0;
+  bool operator==(const EnergyRead&) const = default;
 };
 
 struct TareRead {
   std::string instrument;
   double mass_g = 0.0;
   Place place;
+  bool operator==(const TareRead&) const = default;
 };
 struct DoseCommanded {
   std::string dose, station, stock, lot;
   double amount_g = 0.0;
-  Place place;
+  Place place;  ///< its station stays empty: `station` says it
+  bool operator==(const DoseCommanded&) const = default;
 };
 struct DoseMetered {
   std::string dose, instrument;
   std::optional<double> mass_g, volume_ml;  ///< exactly one
   double counting_s = 0.0;
   bool aborted = false;
+  bool operator==(const DoseMetered&) const = default;
 };
 struct VialMixed {
   std::string station;
   double duration_s = 0.0;
+  bool operator==(const VialMixed&) const = default;
 };
 struct VialCapped {
   std::string station;
+  bool operator==(const VialCapped&) const = default;
 };
 struct VialUncapped {
   std::string station;
+  bool operator==(const VialUncapped&) const = default;
 };
 struct GrossRead {
   std::string instrument;
   double mass_g = 0.0;
   Place place;
+  bool operator==(const GrossRead&) const = default;
 };
 struct VolumeRead {
   std::string instrument;
   double volume_ml = 0.0;
   Place place;
+  bool operator==(const VolumeRead&) const = default;
 };
 struct LevelRead {
   std::string instrument;
   double height_mm = 0.0;
   Place place;
+  bool operator==(const LevelRead&) const = default;
 };
 struct ColourRead {
   std::string instrument;
   std::array<double, 3> lab{};
   Place place;
+  bool operator==(const ColourRead&) const = default;
 };
 
 struct DecisionMade {
   std::string disposition;
   std::string body;
+  bool operator==(const DecisionMade&) const = default;
 };  ///< body: canonical JSON
 struct DecisionOverruled {
   std::string decision, disposition, who, why;
+  bool operator==(const DecisionOverruled&) const = default;
 };
 struct TopupApplied {
   std::string decision;
   std::vector<std::string> doses;
+  bool operator==(const TopupApplied&) const = default;
 };
 struct HoldStarted {
   std::string place, reason;
+  bool operator==(const HoldStarted&) const = default;
 };
 struct HoldEnded {
   std::string place;
+  bool operator==(const HoldEnded&) const = default;
 };
 struct VialReleased {
   std::string order;
+  bool operator==(const VialReleased&) const = default;
 };
 struct VialScrapped {
   std::string reason;
+  bool operator==(const VialScrapped&) const = default;
 };
 /// The fact (source, id) was wrong; `body` is the data it should have had (same type), canonical
 /// JSON, or empty to withdraw it.
 struct FactCorrected {
   std::string source, id, who, why, body;
+  bool operator==(const FactCorrected&) const = default;
 };
 
 using Data =
@@ -207,8 +248,9 @@ struct Event {
   std::string id, source;
   std::string subject;         ///< the serial, or empty
   Instant time;                ///< when the source says it happened
-  std::uint64_t sequence = 0;  ///< per source, from 1
+  std::uint64_t sequence = 0;  ///< per source, from 1; 0: the source does not count
   Data data;
+  bool operator==(const Event&) const = default;
 };
 
 /// "vialwright.gross.read" and so on; in the order of the variant.
@@ -221,7 +263,16 @@ struct Event {
 /// the path of the key ("shift.jsonl:41, data.mass.unit").
 [[nodiscard]] Result<Event> parse(std::string_view json, std::string_view where);
 
+/// An event and the canonical form of the bytes it was read from, extra keys included.
+struct Read {
+  Event event;
+  std::string canonical;
+};
+/// As parse(), with the canonical form from the same single reading.
+[[nodiscard]] Result<Read> read(std::string_view json, std::string_view where);
+
 /// Writes an event as JSON (canonical). parse(write(e)) == e.
+/// @pre every number finite, every text UTF-8, a body is a JSON object or empty.
 [[nodiscard]] std::string write(const Event& event);
 
 /// RFC 8785 canonical form of any JSON text. Duplicate keys are an error (I-JSON, RFC 7493).

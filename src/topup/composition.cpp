@@ -10,6 +10,12 @@ namespace {
 
 using PerStock = std::array<double, most_stocks>;
 
+double largest(std::span<const double> values) {
+  double found = 0.0;
+  for (const double each : values) found = std::max(found, std::abs(each));
+  return found;
+}
+
 /// Totals that are possible. Empty when low > high.
 struct Window {
   double low = 0.0, high = 0.0;
@@ -204,8 +210,7 @@ Point Ordered::cheapest(const Window& window) const {
 /// Two tangents under a convex cost meet below its minimum; a cost that reaches the meeting point
 /// is the minimum. Each other meeting finds a new linear piece, so the search is finite.
 Point Ordered::between(Point left, Point right) const {
-  double dearest = 0.0;
-  for (std::size_t i = 0; i < count_; ++i) dearest = std::max(dearest, std::abs(weight_[i]));
+  const double dearest = largest({weight_.data(), count_});
   for (std::size_t step = 0; step < 4 * count_ + 8; ++step) {
     const double width = right.total - left.total;
     const double ahead =
@@ -248,9 +253,7 @@ Solution within_room(const Composition& problem, const Window& window, Side beyo
   const std::size_t count = problem.have.size();
   Side within = solve(problem, window, problem.volume);
   if (within.volume > problem.volume_room + slack) return Solution::impossible;
-  const double dearest =
-      std::abs(*std::max_element(problem.cost.begin(), problem.cost.end(),
-                                 [](double a, double b) { return std::abs(a) < std::abs(b); }));
+  const double dearest = largest(problem.cost);
   PerStock weight;
   for (std::size_t step = 0; step < 8 * count + 8; ++step) {
     const double price = (within.cost - beyond.cost) / (beyond.volume - within.volume);
@@ -259,7 +262,7 @@ Solution within_room(const Composition& problem, const Window& window, Side beyo
     const double edge = beyond.cost + price * beyond.volume;
     const double rounding = cost_rounding * (dearest + std::abs(price)) * window.high;
     if (middle.cost + price * middle.volume >= edge - rounding) break;
-    (middle.volume > problem.volume_room ? beyond : within) = middle;
+    (middle.volume > problem.volume_room + slack ? beyond : within) = middle;
     if (!(beyond.volume - within.volume > 0.0)) break;
   }
   const double gap = beyond.volume - within.volume;
@@ -293,7 +296,7 @@ Solution least_cost(const Composition& problem, std::span<double> additions, dou
   if (window.low > window.high) return Solution::impossible;
   ordered.additions_at(ordered.cheapest(window).total, additions);
   const double volume = dot(problem.volume, additions);
-  const double slack = same_mass * std::max(std::abs(problem.volume_room), volume);
+  const double slack = same_mass * window.high * largest(problem.volume);
   if (volume > problem.volume_room + slack) {
     Side beyond;
     std::copy(additions.begin(), additions.end(), beyond.additions.begin());

@@ -67,35 +67,78 @@ inline Instance ordinary(support::Random& random, int stocks) {
   return made;
 }
 
+/// Amounts and shares of one awkward problem: small integers and eighths, or any numbers.
+class Numbers {
+ public:
+  explicit Numbers(support::Random& random) : random_(random), even_(random.below(2) == 0) {}
+
+  double amount(double most) {
+    if (!even_) return random_.uniform(0.0, most);
+    return static_cast<double>(random_.below(1 + static_cast<int>(most)));
+  }
+  double share(double about) {
+    return even_ ? 0.125 * random_.below(5) : random_.uniform(0.0, 2.0 * about);
+  }
+  double volume() {
+    if (random_.below(3) == 0) return 0.0;
+    return even_ ? 1.0 : random_.uniform(0.5, 1.5);
+  }
+  /// Ties among the prices, zero and negative ones too.
+  double price() {
+    return static_cast<double>(random_.below(5) - 1) * (random_.below(2) == 0 ? 0.5 : 0.1);
+  }
+
+ private:
+  support::Random& random_;
+  bool even_;
+};
+
+/// Limits about what some additions would give, so that most of these problems can be solved, many
+/// of them only at one point, and some by no more than the last bit.
+inline void aim(Instance& one, support::Random& random, Numbers& numbers) {
+  std::vector<double> additions;
+  double total = one.total, volume = 0.0;
+  for (std::size_t i = 0; i < one.stocks(); ++i) {
+    additions.push_back(random.below(3) == 0 ? 0.0 : std::min(one.cap[i], numbers.amount(4.0)));
+    total += additions[i];
+    volume += additions[i] * one.volume[i];
+  }
+  for (std::size_t i = 0; i < one.stocks(); ++i) {
+    const double share = total > 0.0 ? (one.have[i] + additions[i]) / total : 0.0;
+    const bool exact = random.below(3) == 0;
+    one.low[i] = random.below(4) == 0 ? 0.0 : share * (exact ? 1.0 : random.uniform(0.5, 1.0));
+    one.high[i] = one.low[i] == 0.0 && random.below(2) == 0
+                      ? infinity
+                      : share * (exact ? 1.0 : random.uniform(1.0, 1.6));
+  }
+  one.total_low = total - (random.below(2) == 0 ? 0.0 : numbers.amount(3.0));
+  one.total_high = total + (random.below(2) == 0 ? 0.0 : numbers.amount(3.0));
+  one.volume_room = volume + (random.below(2) == 0 ? 0.0 : numbers.amount(5.0));
+}
+
 /// Ties, zeros, points and empty vials: lo = hi, equal, zero and negative costs, caps of zero, a
 /// window that is a point, small integers whose sums come out even.
 inline Instance awkward(support::Random& random, int stocks) {
-  const auto n = static_cast<std::size_t>(stocks);
   Instance made;
-  const bool round = random.below(2) == 0;
-  const auto amount = [&](double most) {
-    return round ? static_cast<double>(random.below(1 + static_cast<int>(most)))
-                 : random.uniform(0.0, most);
-  };
-  made.total = random.below(4) == 0 ? 0.0 : amount(20.0);
+  Numbers numbers(random);
+  made.total = random.below(4) == 0 ? 0.0 : numbers.amount(20.0);
   double left = made.total;
-  for (std::size_t i = 0; i < n; ++i) {
-    const double have = random.below(3) == 0 ? 0.0 : std::min(left, amount(8.0));
+  for (int i = 0; i < stocks; ++i) {
+    const double have = random.below(3) == 0 ? 0.0 : std::min(left, numbers.amount(8.0));
     left -= have;
-    const double target = round ? 0.125 * random.below(5) : random.uniform(0.0, 2.0 / stocks);
-    const bool exact = random.below(3) == 0;
-    const bool open = random.below(5) == 0;
+    const double target = numbers.share(1.0 / stocks);
+    const bool exact = random.below(3) == 0, open = random.below(5) == 0;
     made.have.push_back(have);
     made.low.push_back(open ? 0.0 : target * (exact ? 1.0 : random.uniform(0.3, 1.0)));
     made.high.push_back(open ? infinity : target * (exact ? 1.0 : random.uniform(1.0, 2.0)));
-    made.cap.push_back(random.below(4) == 0 ? 0.0 : amount(20.0));
-    made.cost.push_back(static_cast<double>(random.below(5) - 1) *
-                        (random.below(2) == 0 ? 0.5 : 0.1));
-    made.volume.push_back(random.below(3) == 0 ? 0.0 : (round ? 1.0 : random.uniform(0.5, 1.5)));
+    made.cap.push_back(random.below(4) == 0 ? 0.0 : numbers.amount(20.0));
+    made.cost.push_back(numbers.price());
+    made.volume.push_back(numbers.volume());
   }
-  made.total_low = amount(24.0);
-  made.total_high = made.total_low + (random.below(3) == 0 ? 0.0 : amount(6.0));
-  made.volume_room = random.below(4) == 0 ? 0.0 : amount(20.0);
+  made.total_low = numbers.amount(24.0);
+  made.total_high = made.total_low + (random.below(3) == 0 ? 0.0 : numbers.amount(6.0));
+  made.volume_room = random.below(4) == 0 ? 0.0 : numbers.amount(20.0);
+  if (random.below(2) == 0) aim(made, random, numbers);
   return made;
 }
 

@@ -37,6 +37,8 @@ recipe::Lot lot_of(const RawLot& raw, const recipe::Book& book, Findings& findin
     const std::string key = path + ".strength." + it.component;
     if (const auto k = component_or_problem(it.component, book, key, findings))
       lot.strengths[static_cast<std::size_t>(*k)] = {it.amount.value, it.amount.u};
+    else
+      findings.broken(path + ".strength");
   }
   return lot;
 }
@@ -65,13 +67,15 @@ std::optional<int> subject_or_problem(const RawLine& line, const recipe::Book& b
   return std::nullopt;
 }
 
-/// @returns the lots of the book; one whose stock is unknown is dropped, its problem is said.
+/// @returns the lots of the book; one whose stock or strengths are not known is dropped, its
+/// problem is said: a recipe must not be judged by half a lot.
 std::vector<recipe::Lot> lots_of(const std::vector<RawLot>& raw, const recipe::Book& book,
                                  Findings& findings) {
   std::vector<recipe::Lot> lots;
   for (const RawLot& it : raw) {
     recipe::Lot lot = lot_of(it, book, findings);
-    if (lot.stock >= 0) lots.push_back(std::move(lot));
+    const bool known = lot.stock >= 0 && !findings.is_broken("lot." + it.id + ".strength");
+    if (known) lots.push_back(std::move(lot));
   }
   return lots;
 }

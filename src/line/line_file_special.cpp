@@ -25,18 +25,22 @@ Given entry(const Given& given, const toml::key& key, const toml::node& node,
 
 void read_kind(const Given& given, plant::Instrument& into, Findings& findings) {
   const auto word = read_text(given, findings);
+  std::vector<std::string_view> known;
+  for (const auto each : kinds) known.push_back(plant::word(each));
   const auto kind = word ? plant::instrument_kind(*word) : std::nullopt;
   if (kind) {
     into.kind = *kind;
     return;
   }
-  // Every amount of the instrument hangs on its kind.
-  findings.broken("instrument." + into.id);
-  if (!word) return;
-  std::vector<std::string_view> known;
-  for (const auto each : kinds) known.push_back(plant::word(each));
-  findings.add(given.path, "'" + word->substr(0, 64) + "' is no kind of instrument",
-               did_you_mean(*word, known, "kind"));
+  if (word)
+    findings.add(given.path, "'" + word->substr(0, 64) + "' is no kind of instrument",
+                 did_you_mean(*word, known, "kind"));
+  // Every amount of the instrument hangs on its kind: read on with the nearest, or not at all.
+  const auto near = word ? quantity::nearest(*word, known) : std::string_view();
+  if (const auto guess = plant::instrument_kind(near))
+    into.kind = *guess;
+  else
+    findings.broken("instrument." + into.id);
 }
 
 void read_calibration_age(const Given& given, plant::Instrument& into, Findings& findings) {

@@ -90,10 +90,13 @@ std::string mend_for(std::string_view description, std::string_view line) {
 /// @returns whether the text was changed, so that another reading may find more.
 bool report_and_blank(const toml::parse_error& error, std::string_view original, std::string& text,
                       Findings& findings) {
-  Spot spot{static_cast<int>(error.source().begin.line),
-            static_cast<int>(error.source().begin.column)};
-  // An error at the very start of a line is about the one before, whose end was not found.
-  const std::string_view description = error.description();
+  const Spot spot{static_cast<int>(error.source().begin.line),
+                  static_cast<int>(error.source().begin.column)};
+  std::string_view description = error.description();
+  constexpr std::string_view opening = "Error while parsing ";
+  if (const auto colon = description.find(": ");
+      description.starts_with(opening) && colon != std::string_view::npos)
+    description.remove_prefix(colon + 2);
   const std::string line(trimmed_line(original, start_of_line(original, spot.line)));
   findings.add_at(spot, "", "not TOML: " + std::string(description.substr(0, 200)),
                   mend_for(description, line));

@@ -176,7 +176,7 @@ void check_limits(Checks& checks, const Tolerance& line, const std::string& key)
   }
   if ((line.low < 0.0 && std::isfinite(line.low)) || line.high < 0.0)
     checks.wrong(key, "a limit is below 0 " + unit, "no amount is negative: give 0 or more");
-  if (!(line.low < line.high))
+  else if (!(line.low < line.high))
     checks.wrong(key,
                  "the lower limit " + number(line.low) + " " + unit +
                      " is not below the upper limit " + number(line.high) + " " + unit,

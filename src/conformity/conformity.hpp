@@ -17,8 +17,10 @@ struct Line {
 };
 
 struct Options {
-  int points = 512;         ///< quasi-Monte Carlo points; error falls about as 1/points
-  double decide_at = -1.0;  ///< 0..1: bounds that settle "P >= decide_at?" may end the work early
+  int points = 512;          ///< fixed points to begin with; error falls about as 1/points
+  int most_points = 131072;  ///< points are doubled up to this while the stated error is too large
+  double error = 1e-3;       ///< wanted: the stated error, three standard deviations
+  double decide_at = -1.0;   ///< 0..1: bounds that settle "P >= decide_at?" may end the work early
   std::uint64_t seed = 20251;  ///< of the fixed point set; recorded with every decision
   bool operator==(const Options&) const = default;
 };
@@ -30,8 +32,10 @@ struct Probability {
 
 /// P(all lines hold) for x ~ N(mean, covariance), jointly. Singular covariances are welcome.
 /// Method: closed form in one dimension; otherwise sequential conditioning on a lattice (Genz,
-/// J. Comput. Graph. Stat. 1 (1992) 141), pivots (divisors) first.
-/// @pre shapes agree, values finite.
+/// J. Comput. Graph. Stat. 1 (1992) 141), pivots (divisors) first. The stated error is three
+/// standard deviations over eight shifts of the lattice (Student's t), and never below 2e-6; with
+/// `decide_at` it may be half the gap between two bounds.
+/// @pre shapes agree, values finite, at most 128 independent quantities.
 [[nodiscard]] Probability probability(const Eigen::VectorXd& mean,
                                       const Eigen::MatrixXd& covariance,
                                       const std::vector<Line>& lines, const Options& options = {});
@@ -62,7 +66,8 @@ struct Conformity {
 /// What one more reading of the net mass is worth before a release decision (value of sample
 /// information): expected gain over deciding now, in units of account, and the odds that it leads
 /// to a release. `good` is what a released good vial brings, `wrong` what releasing a bad one
-/// costs, `scrap` what disposing of one costs.
+/// costs, `scrap` what disposing of one costs. Released is what the consumer's risk allows and
+/// what pays better than scrapping. Never negative: a reading that may only hurt is not taken.
 struct Stakes {
   double good = 0.0, wrong = 0.0, scrap = 0.0;
 };

@@ -1,0 +1,32 @@
+/// Tolerance lines over correlated quantities, rewritten as limits on independent standard normal
+/// variables, each linear in the variables drawn before it. Private to this module.
+#pragma once
+
+#include <cstddef>
+#include <vector>
+
+#include "conformity/conformity.hpp"
+
+namespace vialwright::conformity {
+
+/// One limit of variable i: constant + slope_0 z_0 + ... + slope_(i-1) z_(i-1).
+/// Stored flat: the i + 1 numbers of each limit, lower limits of a variable before its upper ones.
+struct Stage {
+  std::size_t first = 0;  ///< into Conditioning::numbers
+  int lower = 0, upper = 0;
+};
+
+struct Conditioning {
+  bool possible = true;       ///< false: a line on quantities without doubt fails, so P = 0
+  std::vector<Stage> stages;  ///< one a variable, in the order of drawing
+  std::vector<double> numbers;
+};
+
+/// Divisors are drawn first, so that the limits of ratio lines are linear; within each group the
+/// quantity least likely to hold given those before it comes next (Genz & Bretz, Computation of
+/// Multivariate Normal and t Probabilities (Springer 2009), 4.1.3). Quantities that the others
+/// decide bring no variable: their limits fall on the last variable they depend on.
+[[nodiscard]] Conditioning condition(const Eigen::VectorXd& mean, const Eigen::MatrixXd& covariance,
+                                     const std::vector<Line>& lines);
+
+}  // namespace vialwright::conformity

@@ -1,0 +1,213 @@
+#include "conformity/sequential.hpp"
+
+// Compiles this file once for every instruction set.
+#undef HWY_TARGET_INCLUDE
+#define HWY_TARGET_INCLUDE "conformity/sequential.cpp"
+#include "hwy/foreach_target.h"
+
+#include "hwy/highway.h"
+
+#include "hwy/contrib/math/math-inl.h"
+
+HWY_BEFORE_NAMESPACE();
+namespace vialwright::conformity::HWY_NAMESPACE {
+namespace hn = hwy::HWY_NAMESPACE;
+
+using Tag = hn::CappedTag<double, shifts>;
+using Vec = hn::Vec<Tag>;
+
+template <std::size_t n>
+HWY_INLINE Vec polynomial(Vec x, const double (&coefficients)[n]) {
+  const Tag d;
+  Vec sum = hn::Set(d, coefficients[0]);
+  for (std::size_t k = 1; k < n; ++k) sum = hn::MulAdd(sum, x, hn::Set(d, coefficients[k]));
+  return sum;
+}
+
+/// Source: Hart et al., Computer Approximations (Wiley 1968), algorithm 5666, as given by West,
+/// Wilmott Magazine, May 2005, 70-76. Its quotient of degree 6 by 7 also has the right limit, so
+/// that the far tail needs no branch.
+HWY_INLINE Vec cdf(Vec z) {
+  const Tag d;
+  constexpr double above[] = {3.52624965998911e-02, 0.700383064443688, 6.37396220353165,
+                              33.912866078383,      112.079291497871,  221.213596169931,
+                              220.206867912376};
+  constexpr double below[] = {8.83883476483184e-02, 1.75566716318264, 16.064177579207,
+                              86.7807322029461,     296.564248779674, 637.333633378831,
+                              793.826512519948,     440.413735824752};
+  const Vec size = hn::Min(hn::Abs(z), hn::Set(d, 37.0));
+  const Vec density = hn::Exp(d, hn::Mul(hn::Mul(size, size), hn::Set(d, -0.5)));
+  const Vec tail = hn::Div(hn::Mul(density, polynomial(size, above)), polynomial(size, below));
+  return hn::IfThenElse(hn::Gt(z, hn::Zero(d)), hn::Sub(hn::Set(d, 1.0), tail), tail);
+}
+
+/// Source: P. J. Acklam, An algorithm for computing the inverse normal cumulative distribution
+/// function (2003): rational in the middle 95 %, rational in sqrt(-2 ln p) in the tails.
+HWY_INLINE Vec quantile(Vec p) {
+  const Tag d;
+  constexpr double middle_above[] = {-3.969683028665376e+01, 2.209460984245205e+02,
+                                     -2.759285104469687e+02, 1.383577518672690e+02,
+                                     -3.066479806614716e+01, 2.506628277459239e+00};
+  constexpr double middle_below[] = {-5.447609879822406e+01, 1.615858368580409e+02,
+                                     -1.556989798598866e+02, 6.680131188771972e+01,
+                                     -1.328068155288572e+01, 1.0};
+  constexpr double tail_above[] = {-7.784894002430293e-03, -3.223964580411365e-01,
+                                   -2.400758277161838e+00, -2.549732539343734e+00,
+                                   4.374664141464968e+00,  2.938163982698783e+00};
+  constexpr double tail_below[] = {7.784695709041462e-03, 3.224671290700398e-01,
+                                   2.445134137142996e+00, 3.754408661907416e+00, 1.0};
+  const Vec half = hn::Set(d, 0.5);
+  const Vec q = hn::Sub(p, half);
+  const Vec r = hn::Mul(q, q);
+  const Vec middle = hn::Div(hn::Mul(q, polynomial(r, middle_above)), polynomial(r, middle_below));
+  const auto in_middle = hn::Le(hn::Abs(q), hn::Set(d, 0.47575));
+  if (hn::AllTrue(d, in_middle)) return middle;
+  const Vec rarer = hn::Max(hn::Min(p, hn::Sub(hn::Set(d, 1.0), p)), hn::Set(d, 1e-300));
+  const Vec t = hn::Sqrt(hn::Mul(hn::Set(d, -2.0), hn::Log(d, rarer)));
+  const Vec tail = hn::Div(polynomial(t, tail_above), polynomial(t, tail_below));
+  return hn::IfThenElse(in_middle, middle,
+                        hn::IfThenElse(hn::Gt(q, hn::Zero(d)), hn::Neg(tail), tail));
+}
+
+/// The tightest of some limits at the variables drawn so far.
+template <bool upper>
+HWY_INLINE Vec limit(const double* numbers, int limits, std::size_t drawn, const double* z) {
+  const Tag d;
+  const auto lanes = static_cast<std::size_t>(shifts);
+  Vec tightest = hn::Set(d, upper ? 40.0 : -40.0);
+  for (int k = 0; k < limits; ++k, numbers += drawn + 1) {
+    Vec value = hn::Set(d, numbers[0]);
+    for (std::size_t v = 0; v < drawn; ++v) {
+      value = hn::MulAdd(hn::Set(d, numbers[v + 1]), hn::LoadU(d, z + v * lanes), value);
+    }
+    tightest = upper ? hn::Min(tightest, value) : hn::Max(tightest, value);
+  }
+  return tightest;
+}
+
+/// The interval of one variable on the probability scale, mirrored where it lies above zero, so
+/// that small tails keep their digits.
+struct Span {
+  Vec low, width;
+  hn::Mask<Tag> mirrored;
+};
+
+HWY_INLINE Span span_of(const Conditioning& c, std::size_t stage, const double* z) {
+  const Tag d;
+  const Stage& s = c.stages[stage];
+  const double* lower = c.numbers.data() + s.first;
+  const double* upper = lower + static_cast<std::size_t>(s.lower) * (stage + 1);
+  const Vec low = limit<false>(lower, s.lower, stage, z);
+  const Vec high = limit<true>(upper, s.upper, stage, z);
+  const auto mirrored = hn::Gt(low, hn::Zero(d));
+  const Vec from = hn::IfThenElse(mirrored, hn::Neg(high), low);
+  const Vec to = hn::IfThenElse(mirrored, hn::Neg(low), high);
+  const Vec p_from = s.lower == 0 ? hn::Zero(d) : cdf(from);
+  const Vec p_to = s.upper == 0 && s.lower == 0 ? hn::Set(d, 1.0) : cdf(to);
+  return {p_from, hn::Max(hn::Sub(p_to, p_from), hn::Zero(d)), mirrored};
+}
+
+/// A lattice coordinate folded by the tent map 1 - |2 u - 1|, which makes it periodic.
+/// Source: Hickernell, in Monte Carlo and Quasi-Monte Carlo Methods 2000 (Springer 2002) 274.
+HWY_INLINE Vec folded(double base, const double* shift) {
+  const Tag d;
+  const Vec one = hn::Set(d, 1.0);
+  const Vec moved = hn::Add(hn::Set(d, base), hn::LoadU(d, shift));
+  const Vec u = hn::IfThenElse(hn::Ge(moved, one), hn::Sub(moved, one), moved);
+  return hn::Sub(one, hn::Abs(hn::Sub(hn::Add(u, u), one)));
+}
+
+HWY_INLINE Vec draw(const Span& span, Vec u) {
+  const Tag d;
+  const Vec placed = hn::IfThenElse(span.mirrored, hn::Sub(hn::Set(d, 1.0), u), u);
+  const Vec z = quantile(hn::MulAdd(placed, span.width, span.low));
+  const Vec most = hn::Set(d, 37.0);
+  const Vec bounded = hn::Max(hn::Min(z, most), hn::Neg(most));
+  return hn::IfThenElse(span.mirrored, hn::Neg(bounded), bounded);
+}
+
+void add_block(const Conditioning& c, const Lattice& lattice, const LatticeBlock& block,
+               double* sums) {
+  const Tag d;
+  const std::size_t last = c.stages.size() - 1;
+  const std::uint32_t mask = (1U << block.level) - 1U;
+  const double scale = 1.0 / static_cast<double>(1U << block.level);
+  HWY_ALIGN double z[static_cast<std::size_t>(most_variables) * shifts];
+  for (std::size_t lane = 0; lane < shifts; lane += hn::Lanes(d)) {
+    const Span first = span_of(c, 0, z);  // the same at every point
+    Vec sum = hn::Zero(d);
+    for (std::uint32_t k = 0, index = block.first; k < block.count; ++k, index += block.step) {
+      Span span = first;
+      Vec weight = span.width;
+      for (std::size_t v = 0; v < last; ++v) {
+        const double base = static_cast<double>((index * lattice.generator[v]) & mask) * scale;
+        const Vec u = folded(base, lattice.shift.data() + v * shifts + lane);
+        hn::StoreU(draw(span, u), d, z + v * shifts);
+        span = span_of(c, v + 1, z);
+        weight = hn::Mul(weight, span.width);
+      }
+      sum = hn::Add(sum, weight);
+    }
+    hn::StoreU(hn::Add(hn::LoadU(d, sums + lane), sum), d, sums + lane);
+  }
+}
+
+void batch_cdf(const double* z, double* p, std::size_t count) {
+  const Tag d;
+  for (std::size_t k = 0; k < count; k += hn::Lanes(d))
+    hn::StoreU(cdf(hn::LoadU(d, z + k)), d, p + k);
+}
+
+void batch_quantile(const double* p, double* z, std::size_t count) {
+  const Tag d;
+  for (std::size_t k = 0; k < count; k += hn::Lanes(d)) {
+    hn::StoreU(quantile(hn::LoadU(d, p + k)), d, z + k);
+  }
+}
+
+}  // namespace vialwright::conformity::HWY_NAMESPACE
+HWY_AFTER_NAMESPACE();
+
+#if HWY_ONCE
+#include "error/error.hpp"
+
+namespace vialwright::conformity {
+
+HWY_EXPORT(add_block);
+HWY_EXPORT(batch_cdf);
+HWY_EXPORT(batch_quantile);
+
+void add_block(const Conditioning& conditioning, const Lattice& lattice, const LatticeBlock& block,
+               std::array<double, shifts>& sums) {
+  const std::size_t stages = conditioning.stages.size();
+  require(stages >= 2 && stages <= static_cast<std::size_t>(most_variables),
+          "between 2 and 128 independent variables");
+  require(lattice.generator.size() + 1 == stages, "a lattice dimension for all variables but one");
+  HWY_DYNAMIC_DISPATCH(add_block)(conditioning, lattice, block, sums.data());
+}
+
+void batch_cdf(std::span<const double> z, std::span<double> p) {
+  require(z.size() == p.size() && z.size() % shifts == 0, "equal sizes, a multiple of 8");
+  HWY_DYNAMIC_DISPATCH(batch_cdf)(z.data(), p.data(), z.size());
+}
+
+void batch_quantile(std::span<const double> p, std::span<double> z) {
+  require(z.size() == p.size() && z.size() % shifts == 0, "equal sizes, a multiple of 8");
+  HWY_DYNAMIC_DISPATCH(batch_quantile)(p.data(), z.data(), z.size());
+}
+
+std::vector<VectorPath> vector_paths() {
+  std::vector<VectorPath> paths;
+  for (const std::int64_t target : hwy::SupportedAndGeneratedTargets()) {
+    paths.push_back({target, hwy::TargetName(target)});
+  }
+  return paths;
+}
+
+void force_vector_path(std::int64_t id) {
+  hwy::SetSupportedTargetsForTest(id);
+  hwy::GetChosenTarget().Update(hwy::SupportedTargets());
+}
+
+}  // namespace vialwright::conformity
+#endif  // HWY_ONCE

@@ -322,7 +322,8 @@ Checked<std::vector<recipe::Recipe>> parse_recipes_csv(std::string_view text,
     reader.findings.add_at({}, "", "the table is empty",
                            "begin with a row of column names (docs/formats.md)");
   else if (reader.read_head(row))
-    while (!reader.findings.full() && rows.next(row)) reader.read_row(row, table);
+    while (!reader.findings.full() && rows.next(row) && !rows.unclosed())
+      reader.read_row(row, table);
   if (rows.unclosed())
     reader.findings.add_at(row.empty() ? Spot{} : row.back().spot, "",
                            "a double quote is opened and never closed", "close it");

@@ -26,6 +26,10 @@ class Dictionary {
     high_ << problem.high, problem.row_high;
     scale_.setOnes(m_);
     for (Eigen::Index r = 0; r < m_; ++r) scale_row(r);
+    for (Eigen::Index v = 0; v < n_ + m_; ++v)
+      for (const double limit : {low_[v], high_[v]})
+        if (std::isfinite(limit)) least_size_ = std::max(least_size_, std::abs(limit));
+    least_size_ = std::min(least_size_, 1.0);
     cost_ = problem.cost;
     for (Eigen::Index j = 0; j < n_; ++j) beside_.push_back(j);
     for (Eigen::Index r = 0; r < m_; ++r) basic_.push_back(n_ + r);
@@ -60,7 +64,7 @@ class Dictionary {
     }
   }
   [[nodiscard]] double slack(Eigen::Index r) const {
-    double size = std::abs(value_[basic_[at(r)]]);
+    double size = std::max(least_size_, std::abs(value_[basic_[at(r)]]));
     for (Eigen::Index c = 0; c < n_; ++c)
       size = std::max(size, std::abs(table_(r, c) * value_[beside_[at(c)]]));
     for (const double limit : {low_[basic_[at(r)]], high_[basic_[at(r)]]})
@@ -84,6 +88,9 @@ class Dictionary {
   Eigen::MatrixXd table_;
   Eigen::VectorXd low_, high_, value_, scale_, cost_;
   std::vector<Eigen::Index> basic_, beside_;
+  /// Where all terms of a row are 0 the size of the problem says what rounding is: its largest
+  /// limit, or 1 (g, mL) where limits are generous.
+  double least_size_ = 0.0;
 };
 
 std::optional<Eigen::Index> Dictionary::first_out() const {

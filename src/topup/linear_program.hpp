@@ -29,7 +29,8 @@ struct LinearAnswer {
 /// Bounded simplex in dictionary form: first each row in turn is brought within its limits, then
 /// cost falls; the lowest index always goes first, so that it ends (Bland, Math. Oper. Res. 2
 /// (1977) 103). The answer is computed anew from the rows that hold it.
-/// A row missed by less than 1e-11 of its largest term counts as met.
+/// A row missed by less than 1e-11 of its largest term (or of 1, if the terms are smaller and the
+/// limits are not) counts as met.
 [[nodiscard]] LinearAnswer solve(const LinearProgram& problem);
 
 }  // namespace vialwright::topup

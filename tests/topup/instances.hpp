@@ -142,4 +142,28 @@ inline Instance awkward(support::Random& random, int stocks) {
   return made;
 }
 
+/// Aimed problems of which one limit is then moved by a millionth to a ten-thousand-millionth: on
+/// the wrong side of a general solver's tolerance, on the right side of ours.
+inline Instance near_miss(support::Random& random, int stocks) {
+  Instance made = ordinary(random, stocks);
+  Numbers numbers(random);
+  aim(made, random, numbers);
+  const double by = std::pow(10.0, random.uniform(-10.0, -6.0)) * (random.below(2) == 0 ? 1 : -1);
+  const auto stock = static_cast<std::size_t>(random.below(stocks));
+  switch (random.below(4)) {
+    case 0:
+      made.low[stock] = std::min(made.low[stock] * (1.0 + by), made.high[stock]);
+      break;
+    case 1:
+      made.high[stock] = std::max(made.high[stock] * (1.0 - by), made.low[stock]);
+      break;
+    case 2:
+      made.total_high = made.total_low = made.total_low * (1.0 + by);
+      break;
+    default:
+      made.volume_room *= 1.0 - by;
+  }
+  return made;
+}
+
 }  // namespace vialwright::topup::testing

@@ -125,6 +125,10 @@ TEST(LeastCost, AwkwardPairsAgreeWithGlpkOrExactArithmeticIsOnOurSide) {
   compare_with_glpk("awkward", awkward, 20252, support::trials(4'500, 45'000));
 }
 
+TEST(LeastCost, NearMissesAgreeWithGlpkOrExactArithmeticIsOnOurSide) {
+  compare_with_glpk("near misses", near_miss, 20255, support::trials(1'000, 20'000));
+}
+
 // Where both solvers agree they may still both be wrong: a sample goes to the exact judge anyway.
 TEST(LeastCost, ASampleIsRightByExactArithmetic) {
   support::Random random(20253);

@@ -128,13 +128,19 @@ struct Fact {
   Instant received;
 };
 
-/// Folds facts into state. Order of design: causal order within a vial, per-source sequence, then
-/// (source time, source, id); the order in which facts arrive has no influence. Facts with a source
-/// time after `as_of` are left out.
+/// Folds facts into state: a function of the set of facts alone, so that the order in which they
+/// arrive (and their positions in a book) have no influence. docs/method/fold.md has the order and
+/// what each kind of fact does.
+///
+/// Facts with a source time after `as_of` are left out, unless that time is not believed: those
+/// stand in the record, marked. Without `as_of` it is the newest source time that is believed.
+/// Cannot fail: what names things that the line does not know goes to State::unread.
+[[nodiscard]] State fold(const LineFile& line, std::vector<Fact> facts);
 [[nodiscard]] State fold(const LineFile& line, std::vector<Fact> facts, Instant as_of);
 
-/// Reads a logbook up to `last` (0 = all) and folds it. as_of nullopt = the newest source time that
-/// is believed.
+/// Reads a logbook up to `last` (0 = all) and folds it. Events that the book keeps as conflicts
+/// (same source and id, another body) are folded too: which of two came first is no reason to
+/// believe it.
 [[nodiscard]] Result<State> state_of(const LineFile& line, const logbook::Logbook& book,
                                      std::uint64_t last = 0,
                                      std::optional<Instant> as_of = std::nullopt);
@@ -143,7 +149,8 @@ struct Fact {
 [[nodiscard]] const OrderRecord* find_order(const State& state, std::string_view id);
 [[nodiscard]] const recipe::Recipe* find_recipe(const State& state, std::string_view id);
 
-/// Canonical JSON of the whole state, for comparing two folds byte by byte.
+/// JSON of what the facts say, for comparing two folds byte by byte. Positions in the book are left
+/// out: they depend on arrival.
 [[nodiscard]] std::string fingerprint(const State& state);
 
 }  // namespace vialwright::line

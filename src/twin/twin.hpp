@@ -5,6 +5,7 @@
 
 #include <cstdint>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "event/event.hpp"
@@ -45,21 +46,26 @@ struct ShiftPlan {
   Instant start;
   double vial_every_s = 40.0;
   FaultRates faults;
-  double hardness = 1.0;  ///< scales the departures from the estimator's form; 0 = none of them
+  double hardness = 1.0;     ///< scales the departures from the estimator's form; 0 = none of them
+  double bench_share = 0.1;  ///< of the vials are weighed on the finest scale too, if there is one
+  std::string source = "larkmoor/line1";  ///< what every event source begins with
 };
 
 struct OrderWanted {
   std::string order, recipe;
   Instant due;
   double value = 0.0;
+  int priority = 0;
 };
 
 /// What really happened to one vial; never seen by the engine.
 struct VialTruth {
   std::string serial;
+  std::string order, recipe;                  ///< what the line bound it to; order may be empty
   std::vector<double> component_mg, stock_g;  ///< book order, at the end of the shift
   double net_g = 0.0, volume_ml = 0.0, tare_g = 0.0, evaporated_g = 0.0;
   std::vector<Fault> faults;
+  std::vector<std::string> notes;  ///< beside `faults`: which dose or event, and by how much
 };
 
 struct Shift {
@@ -69,7 +75,15 @@ struct Shift {
   std::string truth_json;  ///< world and truth, for a separate file
 };
 
+/// Does it really hold every line of the recipe?
+[[nodiscard]] bool meets(const VialTruth& truth, const recipe::Recipe& recipe);
+
 /// Records a shift. Same arguments, same bytes.
+/// Vial i is made for order i; vials beyond the orders go round the recipes and are bound to none.
+/// Tares are read on the first of the coarse scales and gross weights on the last of them; where
+/// there is a finer scale, a share of the vials is weighed on it too, empty and full.
+/// @pre plant, book and recipes have no problems; a recipe is there; every stock that a recipe
+///      permits has a lot and a station; every order names a recipe.
 [[nodiscard]] Shift record_shift(const plant::Plant& plant, const recipe::Book& book,
                                  const std::vector<recipe::Recipe>& recipes,
                                  const std::vector<OrderWanted>& orders, const ShiftPlan& plan);

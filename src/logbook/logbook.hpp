@@ -1,8 +1,11 @@
 /// The append-only, hash-chained record of events. One SQLite file (WAL, synchronous FULL).
 ///
 /// Row i holds the bytes as received, their canonical JSON, the receive time and the position, all
-/// under h_i = SHA-256(h_{i-1} || position || receive time || length and bytes of raw || length and
-/// bytes of canonical). Tamper-evident to whoever kept an earlier head; not tamper-proof.
+/// under h_i = SHA-256(h_{i-1} || position || receive time in us || conflict (1 byte) || sequence
+/// || source || id || raw || canonical): whole numbers as 8 bytes, most significant first; texts
+/// and bytes after their length; in place of a canonical form that equals the raw bytes, the length
+/// 2^64 - 1 alone. h_0 is all zeros. Tamper-evident to whoever kept an earlier head; not
+/// tamper-proof. An instance is used by one thread at a time.
 #pragma once
 
 #include <array>
@@ -91,6 +94,7 @@ class Logbook {
   [[nodiscard]] Result<std::vector<Gap>> gaps() const;
 
  private:
+  friend struct Opener;
   struct Store;
   explicit Logbook(std::unique_ptr<Store> store);
   std::unique_ptr<Store> store_;

@@ -35,14 +35,14 @@ const std::string& id_of(int instrument, const Setting& setting) {
   return setting.plant.instruments[at(instrument)].id;
 }
 
-void tare_on(int scale, std::size_t i, const Setting& setting, Making& making, bool bench,
-             Random& random) {
-  if (scale < 0) return;
+void read_tare(std::size_t i, const Setting& setting, Making& making, Random& random) {
+  if (making.scales.tare < 0) return;
   const Job& job = making.jobs[i];
   event::TareRead data;
-  data.instrument = id_of(scale, setting);
-  data.mass_g = weighed(scale, setting.plant, making.bodies[i], making.world, job.clock_s, random);
-  data.place.carrier = bench ? "" : job.carrier;
+  data.instrument = id_of(making.scales.tare, setting);
+  data.mass_g = weighed(making.scales.tare, setting.plant, making.bodies[i], making.world,
+                        job.clock_s, random);
+  data.place.carrier = job.carrier;
   data.place.scanned = scan(job, making.bodies[i], making.faults.vials[i], random);
   happen(making, i, job.clock_s, data.instrument, Link::bus, data);
 }
@@ -54,14 +54,12 @@ void register_one(std::size_t i, const Setting& setting, Making& making, Random&
   const double t = job.clock_s;
   happen(making, i, t, "carriers", Link::polled, event::VialRegistered{container});
   happen(making, i, t + 0.5, "carriers", Link::polled, event::CarrierBound{job.carrier, false});
-  happen(making, i, t + 1.0, "orders", Link::office,
-         event::VialBound{job.order, recipe.id, recipe.version});
-  if (job.on_bench) {
-    job.clock_s = t + 3.0;
-    tare_on(making.scales.bench, i, setting, making, true, random);
+  if (!job.order.empty()) {
+    happen(making, i, t + 1.0, "orders", Link::office,
+           event::VialBound{job.order, recipe.id, recipe.version});
   }
   job.clock_s = t + 6.0;
-  tare_on(making.scales.tare, i, setting, making, false, random);
+  read_tare(i, setting, making, random);
 }
 
 // ---- doses ------------------------------------------------------------------------------------
@@ -224,7 +222,6 @@ void dose_vial(std::size_t i, const std::vector<PlannedDose>& doses, const Setti
     dose_one(doses[d], static_cast<int>(d) + 1, d == faulty ? faults.dose_factor : 1.0, i, setting,
              making, random);
   }
-  making.jobs[i].last_station = station;
 }
 
 // ---- weighing and closing ---------------------------------------------------------------------
@@ -238,8 +235,9 @@ double blundered(double mass_g, double resolution, Random& random) {
   return rounded(mass_g + (other - digit) * place, resolution);
 }
 
-void gross_on(int scale, std::size_t i, std::size_t b, const Setting& setting, Making& making,
-              bool bench, Random& random) {
+/// @param again  a second weighing by hand, on the scale of the tares: no blunder there.
+void read_gross(int scale, std::size_t i, std::size_t b, const Setting& setting, Making& making,
+                bool again, Random& random) {
   if (scale < 0) return;
   const Job& job = making.jobs[i];
   Body& body = making.bodies[b];
@@ -248,13 +246,13 @@ void gross_on(int scale, std::size_t i, std::size_t b, const Setting& setting, M
   event::GrossRead data;
   data.instrument = id_of(scale, setting);
   data.mass_g = weighed(scale, setting.plant, body, making.world, job.clock_s, random);
-  if (faults.gross_blunder && !bench) {
+  if (faults.gross_blunder && !again) {
     const double real = data.mass_g;
     data.mass_g = blundered(real, setting.plant.instruments[at(scale)].resolution, random);
     mark(making.truth[i], Fault::gross_blunder,
          "off by " + quantity::shortest(rounded(data.mass_g - real, 0.001)) + " g");
   }
-  data.place.carrier = bench || !job.on_carrier ? "" : job.carrier;
+  data.place.carrier = again || !job.on_carrier ? "" : job.carrier;
   data.place.scanned = scan(job, body, faults, random);
   happen(making, i, job.clock_s, data.instrument, Link::bus, data);
 }
@@ -293,12 +291,10 @@ void leave_open(std::size_t i, std::size_t b, const Setting& setting, Making& ma
        "open for " + quantity::shortest(rounded(wait / 3600.0, 0.01)) + " h");
 }
 
-void mix(std::size_t i, const Setting& setting, Making& making) {
+void mix(std::size_t i, Making& making) {
   Job& job = making.jobs[i];
-  if (job.last_station < 0) return;
   job.clock_s += 12.0;
-  const std::string& station = setting.plant.stations[at(job.last_station)].id;
-  happen(making, i, job.clock_s, station, Link::polled, event::VialMixed{station, 8.0});
+  happen(making, i, job.clock_s, "mixer", Link::polled, event::VialMixed{"", 8.0});
 }
 
 void cap(std::size_t i, std::size_t b, const Setting& setting, Making& making) {
@@ -307,9 +303,7 @@ void cap(std::size_t i, std::size_t b, const Setting& setting, Making& making) {
   job.clock_s += 5.0;
   stand(body, setting.plant, setting.book, making.world, job.clock_s);
   body.capped = true;
-  const int station = std::max(job.last_station, 0);
-  happen(making, i, job.clock_s, "capper", Link::polled,
-         event::VialCapped{setting.plant.stations[at(station)].id});
+  happen(making, i, job.clock_s, "capper", Link::polled, event::VialCapped{""});
   if (!job.on_carrier) return;
   happen(making, i, job.clock_s + 2.0, "carriers", Link::polled,
          event::CarrierBound{job.carrier, true});
@@ -320,16 +314,16 @@ void finish_vial(std::size_t i, const Setting& setting, Making& making) {
   Job& job = making.jobs[i];
   const VialFaults& faults = making.faults.vials[i];
   const std::size_t b = body_on(i, true, making);
-  mix(i, setting, making);
+  mix(i, making);
   if (faults.wait_s > 0.0 && faults.wait_before_gross) leave_open(i, b, setting, making);
   job.clock_s += 4.0;
   stand(making.bodies[b], setting.plant, setting.book, making.world, job.clock_s);
   gauge(i, b, setting, making, random);
   job.clock_s += 5.0;
-  gross_on(making.scales.gross, i, b, setting, making, false, random);
-  if (job.on_bench) {
+  read_gross(making.scales.gross, i, b, setting, making, false, random);
+  if (job.weighed_twice) {
     job.clock_s += 15.0;
-    gross_on(making.scales.bench, i, b, setting, making, true, random);
+    read_gross(making.scales.tare, i, b, setting, making, true, random);
   }
   if (faults.wait_s > 0.0 && !faults.wait_before_gross) leave_open(i, b, setting, making);
   cap(i, b, setting, making);
@@ -340,22 +334,11 @@ void finish_vial(std::size_t i, const Setting& setting, Making& making) {
 double bound_at_s(int vial, const ShiftPlan& plan) { return vial * plan.vial_every_s; }
 
 Scales scales_of(const plant::Plant& plant) {
-  double coarsest = 0.0, finest = plant::no_limit;
-  for (const plant::Instrument& instrument : plant.instruments) {
-    if (instrument.kind != plant::InstrumentKind::scale) continue;
-    coarsest = std::max(coarsest, instrument.resolution);
-    finest = std::min(finest, instrument.resolution);
-  }
   Scales scales;
   for (int k = 0; k < static_cast<int>(plant.instruments.size()); ++k) {
-    const plant::Instrument& instrument = plant.instruments[at(k)];
-    if (instrument.kind != plant::InstrumentKind::scale) continue;
-    if (instrument.resolution == coarsest) {
-      if (scales.tare < 0) scales.tare = k;
-      scales.gross = k;
-    } else if (instrument.resolution == finest) {
-      scales.bench = k;
-    }
+    if (plant.instruments[at(k)].kind != plant::InstrumentKind::scale) continue;
+    if (scales.tare < 0) scales.tare = k;
+    scales.gross = k;
   }
   return scales;
 }

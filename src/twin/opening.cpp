@@ -125,6 +125,7 @@ void calibrate(const Setting& setting, Making& making) {
     if (!is_calibrated(instrument.kind)) continue;
     event::CalibrationMade data;
     data.instrument = instrument.id;
+    data.unit = std::string(plant::unit_of(instrument.kind));
     data.offset = instrument.offset;
     data.u_offset = instrument.u_offset;
     data.gain = instrument.gain;

@@ -45,7 +45,7 @@ Job job_of(int vial, const Setting& setting, const Scales& scales) {
   job.container =
       plant::find_container(setting.plant, setting.recipes[at(job.recipe)].container).value_or(0);
   job.clock_s = bound_at_s(vial, setting.plan) + random.between(0.0, 3.0);
-  job.on_bench = scales.bench >= 0 && random.happens(setting.plan.bench_share);
+  job.weighed_twice = scales.tare != scales.gross && random.happens(setting.plan.weighed_twice);
   return job;
 }
 

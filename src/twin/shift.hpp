@@ -23,15 +23,14 @@ struct Setting {
 struct Job {
   std::string serial, carrier, order;
   int recipe = 0, container = 0;
-  int last_station = -1;
   double clock_s = 0.0;  ///< when its last step was done
   bool on_carrier = true;
-  bool on_bench = false;  ///< is weighed on the finest scale too
+  bool weighed_twice = false;  ///< full, on the scale of the tares too
 };
 
 /// The scales by their use; -1 = the line has none.
 struct Scales {
-  int tare = -1, gross = -1, bench = -1;
+  int tare = -1, gross = -1;
 };
 
 /// All that changes while the shift is made.

@@ -46,8 +46,8 @@ struct ShiftPlan {
   Instant start;
   double vial_every_s = 40.0;
   FaultRates faults;
-  double hardness = 1.0;     ///< scales the departures from the estimator's form; 0 = none of them
-  double bench_share = 0.1;  ///< of the vials are weighed on the finest scale too, if there is one
+  double hardness = 1.0;  ///< scales the departures from the estimator's form; 0 = none of them
+  double weighed_twice = 0.1;             ///< share of vials weighed full on the tares' scale too
   std::string source = "larkmoor/line1";  ///< what every event source begins with
 };
 
@@ -80,8 +80,8 @@ struct Shift {
 
 /// Records a shift. Same arguments, same bytes.
 /// Vial i is made for order i; vials beyond the orders go round the recipes and are bound to none.
-/// Tares are read on the first of the coarse scales and gross weights on the last of them; where
-/// there is a finer scale, a share of the vials is weighed on it too, empty and full.
+/// Tares are read on the first scale of the plant and gross weights on the last; where these are
+/// two, a share of the vials is weighed full on both.
 /// @pre plant, book and recipes have no problems; a recipe is there; every stock that a recipe
 ///      permits has a lot and a station; every order names a recipe.
 [[nodiscard]] Shift record_shift(const plant::Plant& plant, const recipe::Book& book,

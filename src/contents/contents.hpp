@@ -66,9 +66,10 @@ struct Effect {
   bool operator==(const Effect&) const = default;
 };
 
-/// Joint Gaussian belief. Axes: component masses in mg (K), stock masses in g as dosed (S), net
-/// mass in g, volume in mL, then the effects' deviations from their calibrated values (strength in
-/// mg/g, gain 1, offset in the instrument's unit, zero rate per s).
+/// Joint Gaussian belief, with the moments of the posterior in which no dose is negative (so the
+/// mean of a dose near zero is above zero). Axes: component masses in mg (K), stock masses in g as
+/// dosed (S), net mass in g, volume in mL, then the effects' deviations from their calibrated
+/// values (strength in mg/g, gain 1, offset in the instrument's unit, zero rate per s).
 struct Belief {
   int components = 0, stocks = 0;  ///< K and S: all of the book, in book order
   std::vector<Effect> effects;     ///< only those that touch this vial
@@ -83,8 +84,9 @@ struct Belief {
   [[nodiscard]] double u(int axis) const;  ///< standard uncertainty of one axis
 };
 
-/// 95 % interval of a mass that cannot be negative: the Gaussian truncated at zero, so one-sided
-/// near the bound. lower <= upper.
+/// Shortest 95 % interval of a mass that cannot be negative and has that mean and standard
+/// deviation: of the Gaussian cut off at zero with these moments, so one-sided near the bound.
+/// Far from zero mean -/+ 1.96 u. lower <= upper.
 struct Interval {
   double lower = 0.0, upper = 0.0;
 };
@@ -126,10 +128,11 @@ struct Options {
 };
 
 struct Estimate {
-  Belief belief;  ///< under the believed explanation
-  double chi_squared = 0.0;
+  Belief belief;                          ///< under the believed explanation
+  double chi_squared = 0.0;               ///< of "nothing is wrong": residuals and priors
   int degrees = 0;                        ///< redundancy; 0 = nothing checks anything
-  double p_value = 1.0;                   ///< of "nothing is wrong"
+  double p_value = 1.0;                   ///< chance that a sound vial looks this bad: by its
+                                          ///< chi-squared or by its largest residual, both counted
   std::vector<ReadingReport> readings;    ///< in the order of Evidence::readings
   std::vector<ReadingReport> commands;    ///< in the order of Evidence::doses; counted false where
                                           ///< the command is no evidence

@@ -28,11 +28,11 @@ bool Findings::is_broken(std::string_view path) const {
 }
 
 void Findings::add_at(Spot spot, const std::string& path, std::string what, std::string mend) {
-  broken_.insert(path);
-  if (full()) {
-    ++unshown_;
+  if (found_.size() >= most) {
+    overflowed_ = true;
     return;
   }
+  broken_.insert(path);
   std::string where = file_;
   if (spot.line > 0) where += ":" + std::to_string(spot.line) + ":" + std::to_string(spot.column);
   if (!path.empty()) where += ", " + path;
@@ -52,9 +52,9 @@ Problems Findings::in_order() const {
   Problems problems;
   problems.reserve(sorted.size() + 1);
   for (auto& [spot, problem] : sorted) problems.push_back(std::move(problem));
-  if (unshown_ > 0)
+  if (overflowed_)
     problems.push_back({Error::Kind::bad_input,
-                        std::to_string(unshown_) + " more problems are not shown", file_,
+                        "there are more problems than these " + std::to_string(most), file_,
                         "mend those above first"});
   return problems;
 }

@@ -35,11 +35,18 @@ class Findings {
   /// Nothing below this path could be read, so what later checks say about it is noise.
   void broken(const std::string& path) { broken_.insert(path); }
 
+  /// Forgets places and what is broken, not the problems: what follows has no paths in common.
+  void begin_anew() {
+    spots_.clear();
+    broken_.clear();
+  }
+
   /// Takes problems whose `where` is a path, less those about keys that are known to be broken.
   void take(const Problems& problems);
 
   [[nodiscard]] bool none() const { return found_.empty(); }
-  [[nodiscard]] bool full() const { return found_.size() >= most; }
+  /// There are more than are shown: a reader may stop here.
+  [[nodiscard]] bool overflowed() const { return overflowed_; }
   [[nodiscard]] bool is_broken(std::string_view path) const;
 
   /// Every problem, from the top of the file to its end; at most `most`, and then one that says so.
@@ -52,7 +59,7 @@ class Findings {
   std::map<std::string, Spot, std::less<>> spots_;
   std::set<std::string, std::less<>> broken_;
   std::vector<std::pair<Spot, Error>> found_;
-  std::size_t unshown_ = 0;
+  bool overflowed_ = false;
 };
 
 /// "did you mean 'x'?", or the list of what is known.

@@ -2,7 +2,9 @@
 // its first row and may be left out or repeated in the others.
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <map>
+#include <utility>
 
 #include "line/line_file.hpp"
 #include "line/line_file_amount.hpp"
@@ -16,8 +18,9 @@
 namespace vialwright::line {
 namespace {
 
-constexpr std::size_t largest_file = 32u << 20;
+constexpr std::size_t largest_file = 16u << 20;  // with most_recipes: read in under 300 MiB
 constexpr std::size_t longest_line = 64u << 10;
+constexpr std::size_t most_recipes = 200'000;
 
 enum Column : std::size_t {
   c_recipe,
@@ -84,9 +87,23 @@ class Named {
   const std::array<int, c_count>& index_;
 };
 
+/// The columns that belong to a recipe and not to a row.
+constexpr std::array whole{c_name, c_version, c_container, c_stocks, c_value, c_consumer_risk};
+
+/// A recipe as its rows say, and where. Places are kept as numbers: as text they would outweigh the
+/// table.
+struct TableRecipe {
+  RawRecipe raw;
+  Spot spot;
+  std::array<Spot, whole.size()> spots;
+  std::array<std::string, whole.size()> texts;  ///< of its first row
+  std::vector<Spot> lines;                      ///< beside raw.lines
+  bool sound = true;                            ///< every row of it was read
+};
+
 /// What the rows said so far; recipes in the order of the table.
 struct Table {
-  std::vector<RawRecipe> recipes;
+  std::vector<TableRecipe> recipes;
   std::map<std::string, std::size_t, std::less<>> index;
 };
 
@@ -103,16 +120,15 @@ class Reader {
   void wrong(const Named& row, Column column, std::string what, std::string mend);
   void pass_on(const Named& row, Column column, const Error& error);
   std::optional<double> number(const Named& row, Column column);
-  RawRecipe* recipe_of(const Named& row, Table& table);
-  void begin_recipe(const Named& row, RawRecipe& into);
+  TableRecipe* recipe_of(const Named& row, Table& table);
+  void begin_recipe(const Named& row, TableRecipe& into);
   void same(const Named& row, Column column, const std::string& before, const std::string& recipe);
-  void read_line(const Named& row, RawRecipe& into);
+  void read_line(const Named& row, TableRecipe& into);
   std::optional<double> limit(const Named& row, Column column, std::string_view unit);
   std::optional<recipe::Limits> limits(const Named& row, std::string_view unit);
   std::optional<recipe::Limits> limits_within(const Named& row, std::string_view unit);
 
   std::array<int, c_count> index_{};
-  std::map<std::string, std::array<std::string, c_count>, std::less<>> first_;
   bool sound_ = true;  ///< of the row in hand
 };
 
@@ -159,28 +175,35 @@ std::optional<double> Reader::number(const Named& row, Column column) {
   return std::nullopt;
 }
 
-void Reader::begin_recipe(const Named& row, RawRecipe& into) {
-  const std::string path = "recipe." + into.id;
-  findings.put(path, row.spot());
-  for (const Column column : {c_version, c_container, c_stocks, c_value, c_consumer_risk})
-    findings.put(path + "." + std::string(columns[column].name), row.spot(column));
-  into.name = row.text(c_name);
-  into.container = row.text(c_container);
-  if (const auto version = number(row, c_version)) {
-    if (*version >= 1.0 && *version <= 1e9 && *version == static_cast<int>(*version))
-      into.version = static_cast<int>(*version);
-    else
-      wrong(row, c_version, "version '" + row.text(c_version) + "' is no whole number from 1",
-            "count versions from 1");
-  }
-  into.consumer_risk = number(row, c_consumer_risk);
-  into.value = number(row, c_value).value_or(0.0);
-  const std::string& list = row.text(c_stocks);
+std::vector<std::string> words_of(const std::string& list) {
+  std::vector<std::string> words;
   for (std::size_t at = 0; at < list.size();) {
     const auto end = std::min(list.find(' ', at), list.size());
-    if (end > at) into.stocks.push_back(list.substr(at, end - at));
+    if (end > at) words.push_back(list.substr(at, end - at));
     at = end + 1;
   }
+  return words;
+}
+
+void Reader::begin_recipe(const Named& row, TableRecipe& into) {
+  into.spot = row.spot();
+  for (std::size_t i = 0; i < whole.size(); ++i) {
+    into.spots[i] = row.spot(whole[i]);
+    into.texts[i] = row.text(whole[i]);
+  }
+  RawRecipe& raw = into.raw;
+  raw.name = row.text(c_name);
+  raw.container = row.text(c_container);
+  raw.stocks = words_of(row.text(c_stocks));
+  raw.consumer_risk = number(row, c_consumer_risk);
+  raw.value = number(row, c_value).value_or(0.0);
+  const auto version = number(row, c_version);
+  if (!version) return;
+  if (*version >= 1.0 && *version <= 1e9 && *version == std::floor(*version))
+    raw.version = static_cast<int>(*version);
+  else
+    wrong(row, c_version, "version '" + row.text(c_version) + "' is no whole number from 1",
+          "count versions from 1");
 }
 
 void Reader::same(const Named& row, Column column, const std::string& before,
@@ -193,25 +216,27 @@ void Reader::same(const Named& row, Column column, const std::string& before,
 }
 
 /// The row's recipe, begun when it is new; nullptr when it has no usable id.
-RawRecipe* Reader::recipe_of(const Named& row, Table& table) {
-  constexpr std::array whole{c_name, c_version, c_container, c_stocks, c_value, c_consumer_risk};
+TableRecipe* Reader::recipe_of(const Named& row, Table& table) {
   const std::string& id = row.text(c_recipe);
   if (!is_id(id)) {
     wrong(row, c_recipe, "'" + id.substr(0, 64) + "' is no usable id", std::string(id_rule));
     return nullptr;
   }
+  if (table.recipes.size() >= most_recipes && !table.index.contains(id)) {
+    wrong(row, c_recipe, "the table holds more than " + std::to_string(most_recipes) + " recipes",
+          "split it");
+    return nullptr;
+  }
   const auto [entry, is_new] = table.index.try_emplace(id, table.recipes.size());
   if (is_new) {
-    table.recipes.push_back({});
-    table.recipes.back().id = id;
-    auto& cells = first_[id];
-    for (const Column column : whole) cells[column] = row.text(column);
+    table.recipes.emplace_back();
+    table.recipes.back().raw.id = id;
     begin_recipe(row, table.recipes.back());
-  } else {
-    const auto& cells = first_.find(id)->second;
-    for (const Column column : whole) same(row, column, cells[column], id);
   }
-  return &table.recipes[entry->second];
+  TableRecipe& recipe = table.recipes[entry->second];
+  if (!is_new)
+    for (std::size_t i = 0; i < whole.size(); ++i) same(row, whole[i], recipe.texts[i], id);
+  return &recipe;
 }
 
 std::optional<double> Reader::limit(const Named& row, Column column, std::string_view unit) {
@@ -253,7 +278,7 @@ std::optional<recipe::Limits> Reader::limits(const Named& row, std::string_view 
   return read;
 }
 
-void Reader::read_line(const Named& row, RawRecipe& into) {
+void Reader::read_line(const Named& row, TableRecipe& into) {
   const auto on = recipe::tolerance_on(row.text(c_on));
   if (!on) {
     wrong(row, c_on, "'" + row.text(c_on).substr(0, 64) + "' is nothing that a line can be on",
@@ -263,21 +288,19 @@ void Reader::read_line(const Named& row, RawRecipe& into) {
               "word"));
     return;
   }
-  const bool whole = recipe::subject_of(*on) == recipe::Subject::whole;
-  if (whole != row.text(c_of).empty()) {
+  const bool on_whole = recipe::subject_of(*on) == recipe::Subject::whole;
+  if (on_whole != row.text(c_of).empty()) {
     wrong(row, c_of,
-          whole ? "a line on " + row.text(c_on) + " is of the whole vial, not of '" +
-                      row.text(c_of) + "'"
-                : "the line does not say what it is of",
-          whole ? "leave the cell empty" : "name a component, or a stock for stock_mass");
+          on_whole ? "a line on " + row.text(c_on) + " is of the whole vial, not of '" +
+                         row.text(c_of) + "'"
+                   : "the line does not say what it is of",
+          on_whole ? "leave the cell empty" : "name a component, or a stock for stock_mass");
     return;
   }
   const auto read = limits(row, recipe::unit_of(*on));
   if (!read) return;
-  const std::string key = row.text(c_on) + (whole ? "" : "." + row.text(c_of));
-  RawLine line{*on, row.text(c_of), "recipe." + into.id + "." + key, *read};
-  findings.put(line.path, row.spot(c_on));
-  into.lines.push_back(std::move(line));
+  into.raw.lines.push_back({*on, row.text(c_of), "", *read});
+  into.lines.push_back(row.spot(c_on));
 }
 
 void Reader::read_row(const Row& row, Table& table) {
@@ -290,20 +313,40 @@ void Reader::read_row(const Row& row, Table& table) {
                     "put a text that holds the separator in double quotes; write decimals with a "
                     "point");
   }
-  RawRecipe* recipe = recipe_of(named, table);
+  TableRecipe* recipe = recipe_of(named, table);
   if (recipe == nullptr) return;
   if (sound_) read_line(named, *recipe);
-  if (!sound_) findings.broken("recipe." + recipe->id);
+  recipe->sound = recipe->sound && sound_;
 }
 
-Checked<std::vector<recipe::Recipe>> judged(const Table& table, Reader& reader,
-                                            const LineFile& line) {
-  std::vector<recipe::Recipe> recipes;
-  for (const RawRecipe& raw : table.recipes) {
-    recipes.push_back(resolved(raw, line.book, reader.findings));
-    reader.findings.take(problems(recipes.back(), line));
+/// Tells the findings where a recipe stands, and the lines their paths.
+void place(TableRecipe& recipe, Findings& findings) {
+  const std::string path = "recipe." + recipe.raw.id;
+  findings.put(path, recipe.spot);
+  for (std::size_t i = 0; i < whole.size(); ++i)
+    findings.put(path + "." + std::string(columns[whole[i]].name), recipe.spots[i]);
+  for (std::size_t i = 0; i < recipe.raw.lines.size(); ++i) {
+    RawLine& line = recipe.raw.lines[i];
+    line.path = path + "." + std::string(recipe::word(line.on));
+    if (!line.of.empty()) line.path += "." + line.of;
+    findings.put(line.path, recipe.lines[i]);
   }
-  if (!reader.findings.none()) return tl::unexpected(reader.findings.in_order());
+}
+
+Checked<std::vector<recipe::Recipe>> judged(Table table, Findings& findings, const LineFile& line) {
+  table.index.clear();
+  std::vector<recipe::Recipe> recipes;
+  recipes.reserve(table.recipes.size());
+  for (TableRecipe& it : table.recipes) {
+    if (findings.overflowed()) break;
+    findings.begin_anew();
+    place(it, findings);
+    if (!it.sound) findings.broken("recipe." + it.raw.id);
+    recipes.push_back(resolved(it.raw, line.book, findings));
+    findings.take(problems(recipes.back(), line));
+    it = TableRecipe();  // a long table is not held twice
+  }
+  if (!findings.none()) return tl::unexpected(findings.in_order());
   return recipes;
 }
 
@@ -322,14 +365,14 @@ Checked<std::vector<recipe::Recipe>> parse_recipes_csv(std::string_view text,
     reader.findings.add_at({}, "", "the table is empty",
                            "begin with a row of column names (docs/formats.md)");
   else if (reader.read_head(row))
-    while (!reader.findings.full() && rows.next(row) && !rows.unclosed())
+    while (!reader.findings.overflowed() && rows.next(row) && !rows.unclosed())
       reader.read_row(row, table);
   if (rows.unclosed())
     reader.findings.add_at(row.empty() ? Spot{} : row.back().spot, "",
                            "a double quote is opened and never closed", "close it");
   if (reader.findings.none() && table.recipes.empty())
     reader.findings.add_at({}, "", "the table has no recipe", "add a row a tolerance line");
-  return judged(table, reader, line);
+  return judged(std::move(table), reader.findings, line);
 }
 
 Checked<std::vector<recipe::Recipe>> read_recipes_csv(const std::string& path,

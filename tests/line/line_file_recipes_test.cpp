@@ -297,9 +297,19 @@ TEST(RecipeTable, RefusesAHundredMegabyteLineWithoutHoldingIt) {
   getrusage(RUSAGE_SELF, &after);
   ASSERT_FALSE(recipes.has_value());
   EXPECT_EQ(recipes.error()[0].where, file.path());
-  EXPECT_THAT(recipes.error()[0].what, HasSubstr("larger than 33554432 bytes"));
-  // 32 MiB of text, twice while it grows; the peak of the whole test program stays below this.
+  EXPECT_THAT(recipes.error()[0].what, HasSubstr("larger than 16777216 bytes"));
+  // 16 MiB of text, twice while it grows; the peak of the whole test program stays below this.
   EXPECT_LT(after.ru_maxrss, 200 * 1024) << "KiB";
+}
+
+TEST(RecipeTable, RefusesMoreRecipesThanItHolds) {
+  std::string text = "recipe,container,stocks,on,of,low,unit\n";
+  for (int i = 0; i <= 200'000; ++i) text += std::to_string(i) + ",flask,water,net_mass,,1,g\n";
+  const auto recipes = read(text);
+  ASSERT_FALSE(recipes.has_value());
+  ASSERT_EQ(recipes.error().size(), 1u) << told(recipes.error());
+  EXPECT_EQ(recipes.error()[0].where, "recipes.csv:200002:1, column recipe");
+  EXPECT_THAT(recipes.error()[0].what, HasSubstr("more than 200000 recipes"));
 }
 
 TEST(RecipeTable, SaysWhenTheFileIsNotThere) {

@@ -77,6 +77,11 @@ class Answering {
   [[nodiscard]] Topup found(const Plan& plan) const;
   [[nodiscard]] Topup none(const Selection& selection) const;
   [[nodiscard]] std::string wrong_container() const;
+  [[nodiscard]] std::vector<std::string> needed(const Selection& selection,
+                                                const std::vector<Candidate>& all) const;
+  [[nodiscard]] bool possible(const std::vector<Candidate>& candidates) const {
+    return solve_on_paper(vial_, recipe_, candidates).possible;
+  }
 
   const contents::Belief& belief_;
   const recipe::Recipe& recipe_;
@@ -146,19 +151,33 @@ Topup Answering::found(const Plan& plan) const {
 
 /// Forbidden where the refused stocks would have helped; impossible where even they would not.
 Topup Answering::none(const Selection& selection) const {
+  if (possible(selection.usable))
+    return forbidden("the stocks that it takes may not meet each other");
   std::vector<Candidate> all = selection.usable;
-  all.insert(all.end(), selection.refused.begin(), selection.refused.end());
-  if (solve_on_paper(vial_, recipe_, all).possible) {
-    const std::string why = selection.refusals.empty()
-                                ? "the stocks that it takes may not meet each other"
-                                : listed(selection.refusals, "; ");
-    return forbidden(why);
-  }
+  for (const Refused& each : selection.refused) all.push_back(each.candidate);
+  if (possible(all)) return forbidden(listed(needed(selection, all), "; "));
+  if (!selection.unknown.empty()) return forbidden(listed(selection.unknown, "; "));
   Topup topup;
   topup.outcome = Outcome::impossible;
   topup.total_g = vial_.net_g;
   topup.because = impossible_in_words(vial_, recipe_, all, book_);
   return topup;
+}
+
+/// Why the stocks were refused without which there is no way; all of them where several would do.
+std::vector<std::string> Answering::needed(const Selection& selection,
+                                           const std::vector<Candidate>& all) const {
+  std::vector<std::string> needed, every;
+  const auto note = [](std::vector<std::string>& into, const std::string& why) {
+    if (std::ranges::find(into, why) == into.end()) into.push_back(why);
+  };
+  for (std::size_t r = 0; r < selection.refused.size(); ++r) {
+    std::vector<Candidate> others = all;
+    others.erase(others.begin() + static_cast<std::ptrdiff_t>(selection.usable.size() + r));
+    note(every, selection.refused[r].why);
+    if (!possible(others)) note(needed, selection.refused[r].why);
+  }
+  return needed.empty() ? every : needed;
 }
 
 }  // namespace

@@ -48,11 +48,11 @@ class Selecting {
         present_(present(belief)) {}
 
   void consider(const Addition& loaded) {
-    const std::string why = refusal(loaded);
+    std::string why = refusal(loaded);
     if (why.empty()) {
       made_.usable.push_back(candidate(loaded));
     } else {
-      refuse(loaded, why);
+      refuse(loaded, std::move(why));
     }
   }
   void not_loaded(int stock) {
@@ -62,13 +62,13 @@ class Selecting {
 
  private:
   [[nodiscard]] std::string refusal(const Addition& loaded) const;
-  void refuse(Addition addition, const std::string& why) {
-    if (!has(made_.refusals, why)) made_.refusals.push_back(why);
+  void refuse(Addition addition, std::string why) {
     if (addition.lot < 0) addition.lot = any_lot_of(addition.stock, book_);
-    if (addition.lot >= 0) made_.refused.push_back(candidate(addition));
-  }
-  static bool has(const std::vector<std::string>& all, const std::string& one) {
-    return std::ranges::find(all, one) != all.end();
+    if (addition.lot < 0) {
+      made_.unknown.push_back(std::move(why));
+    } else {
+      made_.refused.push_back({candidate(addition), std::move(why)});
+    }
   }
   [[nodiscard]] Candidate candidate(const Addition& addition) const;
 
@@ -83,8 +83,7 @@ class Selecting {
 
 std::string Selecting::refusal(const Addition& loaded) const {
   const std::string name = stock_name(loaded.stock, book_);
-  if (!topup::has(recipe_.stocks, loaded.stock))
-    return fmt::format("the recipe does not permit {}", name);
+  if (!has(recipe_.stocks, loaded.stock)) return fmt::format("the recipe does not permit {}", name);
   if (loaded.lot < 0) return fmt::format("no lot of {} is loaded", name);
   for (const int there : present_) {
     if (!recipe::may_meet(book_, loaded.stock, there)) {

@@ -5,10 +5,15 @@
 
 namespace vialwright::topup {
 
+struct Refused {
+  Candidate candidate;  ///< as if it might be added
+  std::string why;      ///< "no lot of teal is loaded"
+};
+
 struct Selection {
-  std::vector<Candidate> usable;      ///< permitted, loaded, may meet all that is in the vial
-  std::vector<Candidate> refused;     ///< the rest, as if they might be added
-  std::vector<std::string> refusals;  ///< "no lot of teal is loaded"
+  std::vector<Candidate> usable;  ///< permitted, loaded, may meet all that is in the vial
+  std::vector<Refused> refused;
+  std::vector<std::string> unknown;  ///< permitted, but the book has no lot that says what is in it
 };
 
 /// Default deny: a stock that the recipe does not permit, that is not loaded, or that the book does

@@ -73,6 +73,7 @@ struct Topup {
   double total_g = 0.0;          ///< net mass after, mean
   std::string binding;           ///< "content of teal at its upper limit", the line that binds
   std::string because;           ///< impossible or not permitted: the inequality, with numbers
+  bool dosable = true;           ///< false: an addition is below its station's least dose (aimed)
 };
 
 /// What the line can add now.
@@ -94,6 +95,14 @@ struct Options {
 [[nodiscard]] Topup cheapest(const contents::Belief& belief, const recipe::Recipe& recipe,
                              const Means& means, const plant::Plant& plant,
                              const recipe::Book& book, const Options& options = {});
+
+/// The best of a few aims between the cheapest edge and the middle of the tolerance bands: among
+/// those whose doses the stations can make and whose odds meet the recipe's risk, the cheapest;
+/// where none meets it, the best odds. A small search on a grid of aims, not an optimum. `because`
+/// says which dose is too small where none of the aims can be dosed.
+[[nodiscard]] Topup aimed(const contents::Belief& belief, const recipe::Recipe& recipe,
+                          const Means& means, const plant::Plant& plant, const recipe::Book& book,
+                          const Options& options = {});
 
 /// The odds of given additions (amounts may be anything >= 0).
 [[nodiscard]] conformity::Probability odds_of(const contents::Belief& belief,

@@ -10,7 +10,7 @@
 namespace vialwright::report {
 namespace {
 
-constexpr std::string_view not_text = "\uFFFD";
+constexpr std::string_view not_text = "\uFFFD", no_break = "\u00A0";
 constexpr int gap = 2;
 
 /// One code point at the start of the text and its length; length 0 = not UTF-8.
@@ -89,7 +89,8 @@ std::vector<std::string> words_of(const std::string& text) {
   return words;
 }
 
-/// Takes as many letters as fit from the front of `word`; at least one.
+/// Takes as many letters as fit from the front of `word`; at least one. A number is not cut where
+/// a space that should not break can be broken instead: "19" at the end of a line is not 19.356.
 std::string take_front(std::string& word, int width) {
   std::size_t end = 0;
   int used = 0;
@@ -99,6 +100,10 @@ std::string take_front(std::string& word, int width) {
     if (end > 0 && used + more > width) break;
     used += more;
     end += std::max<std::size_t>(letter.length, 1);
+  }
+  const std::size_t space = word.rfind(no_break, end);
+  if (end < word.size() && space != std::string::npos && space + no_break.size() <= end) {
+    end = space + no_break.size();
   }
   std::string front = word.substr(0, end);
   word.erase(0, end);

@@ -84,6 +84,12 @@ std::string chance_of(double p_value) {
   return "about 1 in " + grouped(static_cast<std::uint64_t>(std::llround(1.0 / p_value)));
 }
 
+/// As the beginning of a sentence.
+std::string begun(std::string text) {
+  if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 32);
+  return text;
+}
+
 std::string consumer_risk(const recipe::Recipe* recipe, const line::State& state) {
   const double line_risk = state.plant.risks.consumer;
   return quantity::odds_in_words(recipe == nullptr ? line_risk
@@ -102,6 +108,14 @@ Table contents_facts(const decide::Decision& decision, const line::State& state)
         {axis.name, amount(mean, u, axis.unit), interval(mean, u, axis.unit), axis.asked});
   }
   return table;
+}
+
+std::string contents_caveat(const decide::Decision& decision) {
+  const bool unsettled =
+      decision.estimate && decision.estimate->contradiction && !decision.estimate->settled;
+  return unsettled ? "Cannot tell: these numbers take every reading at its word, and they "
+                     "contradict each other."
+                   : "";
 }
 
 Table line_facts(const decide::Decision& decision, const recipe::Recipe& recipe,
@@ -176,12 +190,12 @@ const recipe::Recipe* bound_recipe(const decide::Decision& decision, const line:
 }
 
 std::string binding_in_words(const decide::Decision& decision, const line::State& state) {
-  if (decision.recipe.empty()) return "bound to no order and recipe";
+  if (decision.recipe.empty()) return "Bound to no order and recipe";
   const recipe::Recipe* recipe = bound_recipe(decision, state);
   const std::string name =
       recipe == nullptr || recipe->name.empty() ? decision.recipe : recipe->name;
   const std::string order = decision.order.empty() ? "no order" : "order " + decision.order;
-  return fmt::format("bound to {}, recipe {} version {}", order, name, decision.recipe_version);
+  return fmt::format("Bound to {}, recipe {} version {}", order, name, decision.recipe_version);
 }
 
 std::string fit_in_words(const decide::Decision& decision) {
@@ -210,9 +224,8 @@ std::string conformity_in_words(const decide::Decision& decision, const line::St
                        : found.ruling == conformity::Ruling::reject ? "That is too little"
                                                                     : "That decides neither way";
   return fmt::format(
-      "{} that {} holds together{}. {}: at most {} may be wrong.{}", odds(found.joint),
-      found.lines.size() == 1 ? "its line"
-                              : fmt::format("every one of {} lines", found.lines.size()),
+      "{} that {} holds{}. {}: at most {} may be wrong.{}", begun(odds(found.joint)),
+      found.lines.size() == 1 ? "its line" : fmt::format("each of {} lines", found.lines.size()),
       error, ruling, consumer_risk(bound_recipe(decision, state), state),
       found.on_the_edge ? " On the edge: within the numerical error." : "");
 }

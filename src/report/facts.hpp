@@ -9,6 +9,9 @@ namespace vialwright::report {
 /// Stocks as dosed, components, net mass, volume: estimate, 95 % interval, asked.
 [[nodiscard]] Table contents_facts(const decide::Decision& decision, const line::State& state);
 
+/// What a reader must know before the contents: empty, or that the evidence contradicts itself.
+[[nodiscard]] std::string contents_caveat(const decide::Decision& decision);
+
 /// Each tolerance line: value, wanted, how surely it holds.
 [[nodiscard]] Table line_facts(const decide::Decision& decision, const recipe::Recipe& recipe,
                                const line::State& state);
@@ -26,14 +29,14 @@ namespace vialwright::report {
 [[nodiscard]] const recipe::Recipe* bound_recipe(const decide::Decision& decision,
                                                  const line::State& state);
 
-/// "bound to order O-1, recipe pond version 2", or "bound to no order".
+/// "Bound to order O-1, recipe pond version 2".
 [[nodiscard]] std::string binding_in_words(const decide::Decision& decision,
                                            const line::State& state);
 
 /// Whether the readings fit together, with chi squared, degrees of freedom and chance.
 [[nodiscard]] std::string fit_in_words(const decide::Decision& decision);
 
-/// "good: 97 in 100 that all 4 lines hold", and what the risk makes of it.
+/// "97 in 100 that each of 4 lines holds", and what the risk makes of it.
 [[nodiscard]] std::string conformity_in_words(const decide::Decision& decision,
                                               const line::State& state);
 

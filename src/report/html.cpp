@@ -118,7 +118,7 @@ std::string table_html(const Table& table, std::string_view caption) {
 
 std::string list_html(const std::vector<std::string>& sentences) {
   if (sentences.empty()) return {};
-  std::string html = "<ul>";
+  std::string html = "<ul class=\"plain\">";
   for (const std::string& each : sentences) html += "<li>" + value_html(each) + "</li>";
   return html + "</ul>\n";
 }

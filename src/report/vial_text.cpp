@@ -73,6 +73,8 @@ class Writer {
       say("No dose is known; nothing is believed to be in it.", "  ", "  ");
       return;
     }
+    const std::string caveat = contents_caveat(decision_);
+    if (!caveat.empty()) say(caveat, "  ! ", "    ");
     table(contents_facts(decision_, state_));
   }
 

@@ -17,10 +17,12 @@ const std::string& name_in(const Things& things, int index) {
   return thing.name.empty() ? thing.id : thing.name;
 }
 
-/// Enough decimals that the doubt shows in one digit or two.
+/// Decimals that show the doubt in two digits when they begin with 1 or 2, else in one.
 int decimals_for(double half) {
   if (!(half > 0.0)) return 3;
-  return std::clamp(1 - static_cast<int>(std::floor(std::log10(half))), 0, 12);
+  const int two_digits = 1 - static_cast<int>(std::floor(std::log10(half)));
+  const bool two = std::round(half * std::pow(10.0, two_digits)) < 30.0;
+  return std::clamp(two ? two_digits : two_digits - 1, 0, 12);
 }
 
 }  // namespace
@@ -84,7 +86,7 @@ std::string money(double amount, const plant::Prices& prices) {
 
 std::string day_and_time(quantity::Instant instant) {
   const std::string text = quantity::to_text(instant);  // 2026-11-25T12:00:05.000Z
-  return text.substr(0, 10) + " " + text.substr(11, 8) + no_break + "UTC";
+  return text.substr(0, 10) + no_break + text.substr(11, 8) + no_break + "UTC";
 }
 
 std::string time_of_day(quantity::Instant instant) {

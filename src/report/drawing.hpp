@@ -1,0 +1,76 @@
+/// Private to report: the drawings of the page (docs/look.md). Each is one <svg> with a text
+/// alternative. Hard edge: fact or limit. Soft edge: belief. Clear: where it may be. Hatched: where
+/// it may not.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "report/tally.hpp"
+
+namespace vialwright::report {
+
+/// Where a tolerance line lies across a drawing, in hundredths of its width. Two limits: the clear
+/// is centred. One limit: the clear ends, or begins, at it.
+struct Lane {
+  double at_zero = 0.0, per_unit = 1.0;  ///< place = at_zero + per_unit * value
+  double clear_from = 0.0, clear_to = 100.0;
+  bool has_low = false, has_high = false;
+
+  [[nodiscard]] double place(double value) const { return at_zero + per_unit * value; }
+};
+
+inline constexpr double narrow_clear = 30.0;  ///< while a belief of the view lies outside
+inline constexpr double wide_clear = 60.0;    ///< when all lie inside
+
+/// @param clear  width of the clear in hundredths
+[[nodiscard]] Lane lane_of(const recipe::Tolerance& tolerance, double clear);
+
+/// One tolerance line with the belief as a mound, its 95 % span and its mean.
+struct Channel {
+  recipe::Tolerance tolerance;
+  double value = 0.0, u = 0.0;
+  bool binds = false;           ///< thick limit on the side that binds
+  double clear = narrow_clear;  ///< hundredths of the width
+  std::string alternative;      ///< text alternative, not yet escaped
+};
+[[nodiscard]] std::string channel_svg(const Channel& channel);
+
+/// A tolerance lane where nothing is believed: "cannot tell", with each explanation that stands as
+/// a numbered broken-line mound at the net mass it would mean. No explanations: the words alone.
+[[nodiscard]] std::string cannot_tell_svg(const recipe::Tolerance& net_mass,
+                                          const std::vector<contents::Explanation>& explanations,
+                                          const std::string& alternative);
+
+/// The words "cannot tell" in an unmarked lane.
+[[nodiscard]] std::string no_belief_svg(const std::string& words);
+
+/// The residuals of one instrument: clear within 2 u, a stroke per 0.4 u as high as its count.
+[[nodiscard]] std::string pull_svg(const Pulls& pulls);
+
+/// A share as a hundred vials: standing, it comes true; hanging, it does not; thin ones are inside
+/// the interval.
+[[nodiscard]] std::string rack_svg(double share, const contents::Interval& interval);
+
+/// What was decided as one bar, each disposition with its filling; the rare ones drawn larger.
+[[nodiscard]] std::string decided_svg(const Counts& counts);
+/// The fillings with mark, word and count.
+[[nodiscard]] std::string decided_key(const Counts& counts);
+
+/// A vial filled to a share of its brim, 0..1; `colour` "#rrggbb", else clear.
+[[nodiscard]] std::string glass_svg(double full, const std::string& colour);
+
+/// One tolerance line of a whole shift: every vial a 95 % span, in order, in units of its own
+/// tolerance. `low` and `high` of a span: -1 is the lower limit, 1 the upper one.
+struct Span {
+  double low = 0.0, high = 0.0;
+  bool outside = false;  ///< more likely outside than inside: drawn in full ink
+};
+[[nodiscard]] std::string course_svg(const std::vector<Span>& spans, bool has_low, bool has_high,
+                                     const std::string& alternative);
+
+/// Symbol of marks.svg and filling of a disposition.
+[[nodiscard]] std::string symbol_of(decide::Disposition disposition);
+
+}  // namespace vialwright::report

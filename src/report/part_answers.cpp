@@ -1,0 +1,142 @@
+/// What was decided, which vials were not released, and what could be added to them.
+
+#include <fmt/format.h>
+#include <algorithm>
+#include <cmath>
+
+#include "report/drawing.hpp"
+#include "report/facts.hpp"
+#include "report/html.hpp"
+#include "report/parts.hpp"
+
+namespace vialwright::report {
+namespace {
+
+using decide::Decision;
+using decide::Disposition;
+
+std::string rack_of(const std::string& title, std::uint64_t hits, std::uint64_t tries) {
+  const contents::Interval interval = share_interval(hits, tries);
+  const double share = static_cast<double>(hits) / static_cast<double>(tries);
+  return fmt::format(
+      "<div><h3>{}</h3><div class=\"odds\">{} <small>({:.0f} to {:.0f})</small></div>"
+      "{}<p class=\"note\">{} of {}</p></div>",
+      title, escaped(quantity::odds_in_words(share)), 100.0 * interval.lower,
+      100.0 * interval.upper, rack_svg(share, interval), grouped(hits), grouped(tries));
+}
+
+/// Vials that were judged, and how many of them are released as they are.
+std::string first_pass(const Counts& counts) {
+  std::uint64_t judged = 0, released = 0;
+  for (const auto& [disposition, count] : counts) {
+    if (disposition == Disposition::open) continue;
+    judged += count;
+    if (disposition == Disposition::release) released += count;
+  }
+  return judged == 0 ? "" : rack_of("Released as they are", released, judged);
+}
+
+bool can_draw(const Decision& decision, const recipe::Recipe* recipe) {
+  return recipe != nullptr && decision.conformity && decision.conformity->binding >= 0 &&
+         !decision.evidence.doses.empty();
+}
+
+bool unsettled(const Decision& decision) {
+  return decision.estimate && decision.estimate->contradiction && !decision.estimate->settled;
+}
+
+std::string drawing_of(const Decision& decision, const line::State& state) {
+  const recipe::Recipe* recipe = bound_recipe(decision, state);
+  const line::VialRecord* vial = line::find_vial(state, decision.serial);
+  const bool whose = vial != nullptr && !vial->conflicts.empty();
+  if (unsettled(decision) || whose) return no_belief_svg("cannot tell");
+  if (!can_draw(decision, recipe)) return no_belief_svg("not measured");
+  return channel_of(decision, *recipe, static_cast<std::size_t>(decision.conformity->binding),
+                    narrow_clear, state);
+}
+
+std::string binding_value(const Decision& decision, const line::State& state) {
+  const recipe::Recipe* recipe = bound_recipe(decision, state);
+  if (!can_draw(decision, recipe) || unsettled(decision)) return {};
+  const auto at = static_cast<std::size_t>(decision.conformity->binding);
+  const recipe::Tolerance& tolerance = recipe->tolerances[at];
+  const conformity::LineReport& found = decision.conformity->lines[at];
+  return "<br/><span class=\"note\">" + escaped(recipe::name_of(tolerance, state.book)) + " " +
+         value_html(quantity::with_doubt(found.value, found.u, recipe::unit_of(tolerance.on))) +
+         ", wants " + escaped(limits(tolerance)) + "</span>";
+}
+
+std::string not_released_row(const Decision& decision, const line::State& state) {
+  const std::string edge = decision.on_the_edge ? "<br/><b>on the edge</b>" : "";
+  const std::string value =
+      mark_html(symbol_of(decision.disposition), decide::word(decision.disposition)) + edge +
+      binding_value(decision, state);
+  return row_html(vial_name_html(decision, state), drawing_of(decision, state), value,
+                  "<span class=\"note\">" + value_html(decision.headline) + "</span>");
+}
+
+/// One row a vial: its planned top-up, or why there is none.
+std::vector<std::string> topup_row(const Decision& decision, const line::State& state) {
+  const decide::TopupAnswer* answer = planned(decision);
+  if (answer == nullptr) {
+    const decide::TopupAnswer& first = decision.topups.front();
+    std::string why(word(first.topup.outcome));
+    if (!first.topup.because.empty()) why += ": " + first.topup.because;
+    return {decision.serial,
+            recipe_name(first.recipe, state),
+            why,
+            "\u2013",
+            "\u2013",
+            first.order.empty() ? "none open" : first.order};
+  }
+  const topup::Topup& topup = answer->topup;
+  return {decision.serial,
+          recipe_name(answer->recipe, state),
+          additions(topup, state),
+          odds(topup),
+          money(topup.cost, state.plant.prices),
+          answer->order.empty() ? "none open" : answer->order};
+}
+
+}  // namespace
+
+std::string decided_part(const decide::Shift& shift) {
+  const Counts counts = counts_of(shift);
+  const std::string rack = first_pass(counts);
+  return part_html("What was decided",
+                   fmt::format("Of {}. Where few are not released, a second bar draws them larger.",
+                               counted(shift.decisions.size(), "vial", "vials")),
+                   decided_svg(counts) + decided_key(counts) +
+                       (rack.empty() ? "" : "<div class=\"two gap\">" + rack + "</div>"));
+}
+
+std::string not_released_part(const Questions& questions, const line::State& state) {
+  if (questions.not_released.empty()) {
+    return part_html("Not released", "", "<p>Every vial that is finished can be released.</p>");
+  }
+  std::string rows;
+  for (const Decision* decision : questions.not_released) {
+    rows += not_released_row(*decision, state);
+  }
+  return part_html("Not released",
+                   "Each with the tolerance line that binds. Clear: inside. Hatched: outside. "
+                   "Mound: where we believe it is; bar below: 95 % of it. Thick limit: the one "
+                   "that binds. The glass shows how full; a mixture's colour is not computed.",
+                   "<ol class=\"rows wideval\">" + rows + "</ol>");
+}
+
+std::string topups_part(const Questions& questions, const line::State& state) {
+  Table table{{{"vial"}, {"becomes"}, {"add, in this order"}, {"odds"}, {"cost", true}, {"order"}},
+              {}};
+  for (const Decision* decision : questions.not_released) {
+    if (!decision->topups.empty()) table.rows.push_back(topup_row(*decision, state));
+  }
+  if (table.rows.empty()) return {};
+  return part_html("What they could become",
+                   "The cheapest addition that meets the recipe on paper, with the odds that it "
+                   "does in the vial.",
+                   "<p class=\"caution\"><b>" + std::string(standing_caution) + "</b> " +
+                       advice_only + "</p>" + table_html(table));
+}
+
+}  // namespace vialwright::report

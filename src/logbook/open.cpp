@@ -96,8 +96,11 @@ Result<std::optional<WriterLock>> lock_for(const std::string& path, const StoreO
 Result<Database> make_file(const std::string& path, const StoreOptions& options) {
   auto database = Database::open(path, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, options.vfs);
   if (!database) return database;
-  // The schema by rollback journal first: that also syncs the folder, so the file's name lasts.
-  auto done = database->run(schema);
+  // The schema goes by rollback journal, which also syncs the folder, so that the file's name
+  // lasts. EXTRA syncs the removal of that journal too: one that came back after a power cut would
+  // roll the whole book back.
+  auto done = database->run("PRAGMA synchronous = EXTRA");
+  if (done) done = database->run(schema);
   if (done) done = prepare_to_write(*database, options);
   if (!done) return tl::unexpected(done.error());
   return database;

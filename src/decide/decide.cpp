@@ -26,8 +26,10 @@ std::string open_order(const line::State& state, const std::string& recipe) {
 }
 
 /// What the stations that are up have loaded, as of the state.
-topup::Means means_of(const line::State& state, const contents::Belief& belief) {
+topup::Means means_of(const line::State& state, const line::VialRecord& vial,
+                      const contents::Belief& belief) {
   topup::Means means;
+  means.container = vial.container;
   means.fill_now_ml = belief.mean[belief.volume()];
   for (std::size_t s = 0; s < state.stations.size(); ++s) {
     if (state.stations[s].state != "up") continue;
@@ -59,7 +61,7 @@ class Rescues {
         vial_(vial),
         belief_(belief),
         options_(options),
-        means_(means_of(state, belief)) {}
+        means_(means_of(state, vial, belief)) {}
 
   std::vector<TopupAnswer> own_and_asked() const {
     std::vector<TopupAnswer> found;
@@ -89,11 +91,15 @@ class Rescues {
   }
 
  private:
-  TopupAnswer solve(const recipe::Recipe& recipe) const {
+  topup::Options how() const {
     topup::Options options;
     options.conformity = options_.conformity;
+    return options;
+  }
+
+  TopupAnswer solve(const recipe::Recipe& recipe) const {
     return {recipe.id, open_order(state_, recipe.id),
-            topup::cheapest(belief_, recipe, means_, state_.plant, state_.book, options)};
+            topup::aimed(belief_, recipe, means_, state_.plant, state_.book, how())};
   }
 
   const line::State& state_;

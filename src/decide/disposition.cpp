@@ -137,9 +137,24 @@ double risk_of(const recipe::Recipe& recipe, const plant::Plant& plant) {
   return recipe.consumer_risk.value_or(plant.risks.consumer);
 }
 
+/// Odds of the explanation that the belief rests on; 1 where nothing contradicts.
+double odds_of_belief(const contents::Estimate& estimate) {
+  return estimate.contradiction && !estimate.explanations.empty()
+             ? estimate.explanations.front().odds
+             : 1.0;
+}
+
 bool good(Decision& decision, const recipe::Recipe& recipe, const plant::Plant& plant) {
   const conformity::Conformity& found = *decision.conformity;
   if (found.ruling != conformity::Ruling::release) return false;
+  const double sure = odds_of_belief(*decision.estimate);
+  if (found.joint.value * sure < 1.0 - risk_of(recipe, plant)) {
+    answer(decision, Disposition::measure_again,
+           fmt::format("Good for {} if that explanation holds, but it is believed only {}.",
+                       recipe.id, quantity::odds_in_words(sure)));
+    decision.would_change.push_back(what_would_settle(decision));
+    return true;
+  }
   answer(decision, Disposition::release,
          fmt::format("Good for {}: {} that every line holds.", recipe.id,
                      quantity::odds_in_words(found.joint.value)));
@@ -177,8 +192,28 @@ double expected_gain(const topup::Topup& topup, double good_value, const plant::
 bool saves(const topup::Topup& topup, double good_value, const plant::Prices& prices) {
   const bool can =
       topup.outcome == topup::Outcome::found || topup.outcome == topup::Outcome::nothing_needed;
-  // Below even odds the cheapest aim is no advice to act on; a better aim may exist, so it waits.
-  return can && topup.odds.value >= 0.5 && expected_gain(topup, good_value, prices) > -prices.scrap;
+  // Below even odds an addition spoils more than it saves; the vial waits for something better.
+  return can && topup.dosable && topup.odds.value >= 0.5 &&
+         expected_gain(topup, good_value, prices) > -prices.scrap;
+}
+
+/// On paper it can be saved, but not by an addition that is worth making now.
+void hold_for_better(Decision& decision, const std::string& now) {
+  const auto on_paper =
+      std::find_if(decision.topups.begin(), decision.topups.end(), [](const TopupAnswer& each) {
+        return each.topup.outcome == topup::Outcome::found ||
+               each.topup.outcome == topup::Outcome::nothing_needed;
+      });
+  if (on_paper == decision.topups.end()) {
+    answer(decision, Disposition::scrap, now + ", and no addition brings it to any recipe.");
+    decision.would_change.emplace_back("a recipe with wider or other tolerances");
+    return;
+  }
+  answer(decision, Disposition::hold,
+         fmt::format("{}; the best top-up found, to {}, has only {}.", now, on_paper->recipe,
+                     quantity::odds_in_words(on_paper->topup.odds.value)));
+  if (!on_paper->topup.because.empty()) decision.reasons.push_back(on_paper->topup.because + ".");
+  decision.would_change.emplace_back("another lot, another order, or another reading");
 }
 
 void choose_rescue(Decision& decision, const recipe::Recipe& own, const line::State& state) {
@@ -212,17 +247,7 @@ void choose_rescue(Decision& decision, const recipe::Recipe& own, const line::St
                                         : fmt::format("giving it to order {}", best->order));
     return;
   }
-  const bool any_on_paper = std::any_of(
-      decision.topups.begin(), decision.topups.end(),
-      [](const TopupAnswer& each) { return each.topup.outcome == topup::Outcome::found; });
-  if (any_on_paper) {
-    answer(decision, Disposition::hold,
-           now + "; the cheapest top-ups fail more often than they succeed.");
-    decision.would_change.emplace_back("a better aim than the cheapest edge, or another reading");
-    return;
-  }
-  answer(decision, Disposition::scrap, now + ", and no addition brings it to any recipe.");
-  decision.would_change.emplace_back("a recipe with wider or other tolerances");
+  hold_for_better(decision, now);
 }
 
 void explain_own_topup(Decision& decision, const recipe::Recipe& own) {

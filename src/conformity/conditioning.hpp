@@ -2,6 +2,7 @@
 /// variables, each linear in the variables drawn before it. Private to this module.
 #pragma once
 
+#include <algorithm>
 #include <cstddef>
 #include <vector>
 
@@ -20,6 +21,14 @@ struct Conditioning {
   bool possible = true;       ///< false: a line on quantities without doubt fails, so P = 0
   std::vector<Stage> stages;  ///< one a variable, in the order of drawing
   std::vector<double> numbers;
+  double lower = 1.0, upper = 1.0;  ///< on P, from each side of each line alone (Boole)
+  double neglected = 0.0;  ///< bound on the error from doubts left out as too small to draw
+  double steepest = 0.0;   ///< greatest norm of a limit's slopes: how near to a jump it is
+
+  void note_failure(double chance) {
+    lower = std::max(lower - chance, 0.0);
+    upper = std::min(upper, 1.0 - chance);
+  }
 };
 
 /// Divisors are drawn first, so that the limits of ratio lines are linear; within each group the

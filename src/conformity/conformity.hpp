@@ -17,10 +17,10 @@ struct Line {
 };
 
 struct Options {
-  int points = 512;          ///< fixed points to begin with; error falls about as 1/points
-  int most_points = 131072;  ///< points are doubled up to this while the stated error is too large
-  double error = 1e-3;       ///< wanted: the stated error, three standard deviations
-  double decide_at = -1.0;   ///< 0..1: bounds that settle "P >= decide_at?" may end the work early
+  int points = 512;         ///< fixed points to begin with; error falls about as 1/points
+  int most_points = 65536;  ///< more points, up to this, while the stated error is too large
+  double error = 1e-3;      ///< wanted: the stated error, three standard deviations
+  double decide_at = -1.0;  ///< 0..1: bounds that settle "P >= decide_at?" may end the work early
   std::uint64_t seed = 20251;  ///< of the fixed point set; recorded with every decision
   bool operator==(const Options&) const = default;
 };

@@ -1,4 +1,5 @@
-/// The fixed points: one rank-1 lattice, shifted at random eight times. Private to this module.
+/// The fixed points: one randomly shifted rank-1 lattice, dealt in eight hands. Private to this
+/// module.
 #pragma once
 
 #include <cstdint>
@@ -6,25 +7,20 @@
 
 namespace vialwright::conformity {
 
-/// Shifts stand side by side, so that vectors of 2, 4 or 8 lanes all do the same work.
-inline constexpr int shifts = 8;
-/// Points of the largest lattice, 2^14 a shift.
-inline constexpr int finest_level = 14;
+/// The hands of a lattice stand side by side, so that vectors of 2, 4 or 8 lanes all do the same
+/// work. Hand s has the points s, s + 8, s + 16, ...: itself a lattice, shifted.
+inline constexpr int hands = 8, hands_level = 3;
+inline constexpr int coarsest_level = 4, finest_level = 16;
 
-/// The part of a lattice that is new at its level: points index * generator / 2^level for
-/// index = first, first + step, ...; count of them.
-struct LatticeBlock {
-  int level = 0;
-  std::uint32_t first = 0, step = 1, count = 0;
-};
-[[nodiscard]] LatticeBlock whole_lattice(int level);
-[[nodiscard]] LatticeBlock refinement(int level);  ///< of the lattice one level coarser
-
+/// 2^level points, 2^(level - 3) a hand. Coordinate v of point k of hand s is
+/// frac(8 k generator_v / 2^level + shift_vs).
 struct Lattice {
+  int level = 0;
   std::vector<std::uint32_t> generator;  ///< (dimensions), odd
-  std::vector<double> shift;             ///< (dimensions * shifts), in [0, 1), by dimension
+  std::vector<double> shift;             ///< (dimensions * hands), in [0, 1), by dimension
 };
 /// The same seed gives the same points on every machine.
-[[nodiscard]] Lattice lattice(int dimensions, std::uint64_t seed);
+/// @pre coarsest_level <= level <= finest_level
+[[nodiscard]] Lattice lattice(int dimensions, int level, std::uint64_t seed);
 
 }  // namespace vialwright::conformity

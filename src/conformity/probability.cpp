@@ -26,32 +26,49 @@ double in_closed_form(const Conditioning& c) {
   return normal_between(low, high);
 }
 
-Probability from_shifts(const std::array<double, shifts>& sums, double points) {
+/// Limits so steep that they jump between neighbouring points show in no spread where every hand
+/// has the same count: two spacings, in the measure that steep limits are unresolved.
+double unresolved(int level, double steepest) {
+  const double points = std::ldexp(1.0, level);
+  const double share = std::min(1.0, 20.0 * steepest / points);
+  return 2.0 / points * share * share;
+}
+
+/// The hands are randomly shifted lattices that interlock: their errors tend to cancel, so their
+/// spread overstates the doubt of the mean, never the other way in our trials.
+Probability from_hands(const std::array<double, hands>& means, int level,
+                       const Conditioning& conditioning) {
   double mean = 0.0, squares = 0.0;
-  for (const double sum : sums) mean += sum / points / shifts;
-  for (const double sum : sums) squares += std::pow(sum / points - mean, 2);
-  const double u = std::sqrt(squares / (shifts - 1) / shifts);
-  return {std::clamp(mean, 0.0, 1.0), three_sigma_of_eight * u + least_error};
+  for (const double one : means) mean += one / hands;
+  for (const double one : means) squares += (one - mean) * (one - mean);
+  const double u = std::sqrt(squares / (hands - 1) / hands);
+  const double value = std::clamp(mean, conditioning.lower, conditioning.upper);
+  const double farthest = std::max(value - conditioning.lower, conditioning.upper - value);
+  const double doubt = three_sigma_of_eight * u + unresolved(level, conditioning.steepest);
+  return {value, std::min(doubt + least_error + conditioning.neglected, farthest)};
 }
 
 int level_of(int points) {
-  const auto a_shift = static_cast<unsigned>(std::max(points / shifts, 2));
-  return std::min(static_cast<int>(std::bit_width(a_shift)) - 1, finest_level);
+  const auto width = static_cast<int>(std::bit_width(static_cast<unsigned>(std::max(points, 1))));
+  return std::clamp(width - 1, coarsest_level, finest_level);
 }
 
-/// Doubles the points until the shifts agree well enough, or there are no more.
+/// The level at which the error may be expected to be small enough, as it falls about as 1/points.
+int next_level(int level, double error, double wanted) {
+  return level + std::max(1, static_cast<int>(std::ceil(std::log2(error / wanted))));
+}
+
+/// More points until their hands agree well enough, or there are no more.
 Probability by_lattice(const Conditioning& conditioning, const Options& options) {
-  const Lattice points = lattice(static_cast<int>(conditioning.stages.size()) - 1, options.seed);
-  std::array<double, shifts> sums{};
+  const int dimensions = static_cast<int>(conditioning.stages.size()) - 1;
+  const int last = level_of(std::max(options.points, options.most_points));
   int level = level_of(options.points);
-  const int last = std::max(level, level_of(options.most_points));
-  add_block(conditioning, points, whole_lattice(level), sums);
-  Probability found = from_shifts(sums, std::ldexp(1.0, level));
-  while (found.error > options.error && level < last) {
-    add_block(conditioning, points, refinement(++level), sums);
-    found = from_shifts(sums, std::ldexp(1.0, level));
+  while (true) {
+    const Lattice points = lattice(dimensions, level, options.seed);
+    const Probability found = from_hands(means_over(conditioning, points), level, conditioning);
+    if (found.error <= options.error || level == last) return found;
+    level = std::min(last, next_level(level, found.error, options.error));
   }
-  return found;
 }
 
 void check(const Eigen::VectorXd& mean, const Eigen::MatrixXd& covariance,
@@ -81,7 +98,8 @@ Probability probability(const Eigen::VectorXd& mean, const Eigen::MatrixXd& cova
   const Conditioning conditioning = condition(mean, covariance, lines);
   if (!conditioning.possible) return {0.0, 0.0};
   if (conditioning.stages.empty()) return {1.0, 0.0};
-  if (conditioning.stages.size() == 1) return {in_closed_form(conditioning), 0.0};
+  if (conditioning.stages.size() == 1)
+    return {in_closed_form(conditioning), conditioning.neglected};
   return by_lattice(conditioning, options);
 }
 

@@ -55,7 +55,7 @@ Body draw_body(const plant::Plant& plant, const recipe::Book& book, const World&
   body.open_loss_g_per_h =
       std::max(world.open_loss_g_per_h[at(container)] +
                    own_part * kind.u_open_loss_g_per_h * random.error(world.hardness),
-               0.0);
+               0.1 * kind.open_loss_g_per_h);  // no open neck is tight
   body.component_mg.assign(book.components.size(), 0.0);
   body.stock_g.assign(book.stocks.size(), 0.0);
   return body;

@@ -10,8 +10,6 @@
 namespace vialwright::twin {
 namespace {
 
-constexpr double first_station_s = 20.0, next_station_s = 12.0;
-
 /// Which glass stands on the carrier of a job.
 std::size_t body_on(std::size_t job, bool swapped, const Making& making) {
   const auto& with = making.faults.vials[job].swapped_with;
@@ -199,8 +197,8 @@ void dose_one(const PlannedDose& planned, int number, double wanted_factor, std:
 
 void move_to(int station, std::size_t i, const Setting& setting, Making& making, Random& random) {
   Job& job = making.jobs[i];
-  const double planned = bound_at_s(static_cast<int>(i), setting.plan) + first_station_s +
-                         next_station_s * station + random.between(0.0, 1.0);
+  const double planned =
+      visit_at_s(static_cast<int>(i), station, setting.plan) + random.between(0.0, 1.0);
   job.clock_s = std::max(job.clock_s + 1.5, planned);
   const std::string& id = setting.plant.stations[at(station)].id;
   happen(making, i, job.clock_s, "carriers", Link::polled, event::VialMoved{job.carrier, id});
@@ -332,6 +330,10 @@ void finish_vial(std::size_t i, const Setting& setting, Making& making) {
 }  // namespace
 
 double bound_at_s(int vial, const ShiftPlan& plan) { return vial * plan.vial_every_s; }
+
+double visit_at_s(int vial, int station, const ShiftPlan& plan) {
+  return bound_at_s(vial, plan) + 20.0 + 12.0 * station;
+}
 
 Scales scales_of(const plant::Plant& plant) {
   Scales scales;

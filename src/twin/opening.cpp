@@ -67,13 +67,20 @@ void place_orders(const Setting& setting, Making& making) {
   }
 }
 
-void load(int stock, int lot, double t, const Setting& setting, Making& making) {
-  for (const plant::Station& station : setting.plant.stations) {
-    const std::string& id = setting.book.stocks[at(stock)].id;
+/// At every station that has the stock: before the shift, or between two vials.
+void load(int stock, int lot, int vial, const Setting& setting, Making& making) {
+  const std::string& id = setting.book.stocks[at(stock)].id;
+  const recipe::Lot& told = setting.book.lots[at(lot)];
+  for (int s = 0; s < static_cast<int>(setting.plant.stations.size()); ++s) {
+    const plant::Station& station = setting.plant.stations[at(s)];
     if (std::find(station.stocks.begin(), station.stocks.end(), id) == station.stocks.end()) {
       continue;
     }
-    const recipe::Lot& told = setting.book.lots[at(lot)];
+    const double t = vial == 0 ? -1800.0 + 10.0 * stock : visit_at_s(vial, s, setting.plan) - 3.0;
+    if (vial > 0) {
+      making.happenings.push_back(
+          {t - 1.0, station.id, "", event::LineFlushed{station.id, id}, -1, Link::polled});
+    }
     making.happenings.push_back({t, station.id, "",
                                  event::LotLoaded{told.id, id, station.id, told.expires}, -1,
                                  Link::polled});
@@ -108,8 +115,7 @@ void load_lots(const Setting& setting, Making& making) {
       if (now.told < 0) break;
       if (now.real == before.real) continue;
       before = now;
-      const double when = vial == 0 ? -1800.0 + 10.0 * stock : bound_at_s(vial, setting.plan) - 2.0;
-      load(stock, now.told, when, setting, making);
+      load(stock, now.told, vial, setting, making);
     }
   }
 }

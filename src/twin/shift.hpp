@@ -66,7 +66,8 @@ void register_and_tare(const Setting& setting, Making& making);
 void dose_all(const Setting& setting, Making& making);
 void weigh_and_cap(const Setting& setting, Making& making);
 
-[[nodiscard]] double bound_at_s(int vial, const ShiftPlan& plan);  ///< nominal
+[[nodiscard]] double bound_at_s(int vial, const ShiftPlan& plan);               ///< nominal
+[[nodiscard]] double visit_at_s(int vial, int station, const ShiftPlan& plan);  ///< nominal
 
 /// World and truth as JSON, a vial a line.
 [[nodiscard]] std::string truth_json(const Setting& setting, const Making& making);

@@ -92,7 +92,7 @@ void draw_glass(const plant::Plant& plant, std::uint64_t seed, World& world) {
     world.tare_shift_g.push_back(shared_part * container.u_tare_g * random.error(world.hardness));
     const double loss = container.open_loss_g_per_h +
                         shared_part * container.u_open_loss_g_per_h * random.error(world.hardness);
-    world.open_loss_g_per_h.push_back(std::max(loss, 0.0));
+    world.open_loss_g_per_h.push_back(loss);
   }
 }
 

@@ -26,6 +26,27 @@ Head Logbook::head() const {
   return store_->head;
 }
 
+Result<Head> Logbook::head_at(std::uint64_t position) const {
+  Head head;
+  head.position = position;
+  if (position == 0) return head;
+  auto row = store_->database.prepare("SELECT hash FROM event WHERE position = ?");
+  if (!row) return tl::unexpected(row.error());
+  row->bind(1, static_cast<std::int64_t>(position));
+  const int code = row->step();
+  if (code != SQLITE_ROW && code != SQLITE_DONE) return tl::unexpected(store_->database.error());
+  const std::string_view hash = code == SQLITE_ROW ? row->bytes(0) : std::string_view();
+  if (hash.size() != head.hash.size()) {
+    Error error = store_->database.error();
+    error.what = fmt::format("the logbook holds no position {}", position);
+    error.kind = Error::Kind::missing;
+    error.mend = "ask for a position that is in the book; vialwright verify tells the last one";
+    return tl::unexpected(error);
+  }
+  std::copy(hash.begin(), hash.end(), reinterpret_cast<char*>(head.hash.data()));
+  return head;
+}
+
 StoredRow stored_row(const Statement& statement) {
   StoredRow stored;
   const auto is = [&statement](int column, int type) { return statement.type(column) == type; };

@@ -84,6 +84,8 @@ class Logbook {
   [[nodiscard]] Result<std::vector<Receipt>> append(std::span<const Incoming> group);
 
   [[nodiscard]] Head head() const;
+  /// The head as it was when the book ended at that position. 0 is the empty book.
+  [[nodiscard]] Result<Head> head_at(std::uint64_t position) const;
   /// The events that are facts (no conflicts), parsed, in position order, up to `last` (0 = all).
   [[nodiscard]] Result<std::uint64_t> replay(
       std::uint64_t last,

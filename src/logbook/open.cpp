@@ -32,7 +32,14 @@ constexpr const char* schema = R"(
   PRAGMA user_version = 1;
   COMMIT;)";
 
+tl::unexpected<Error> missing(const std::string& path) {
+  return tl::unexpected(
+      Error{Error::Kind::missing, "there is no such logbook", path, "check the path"});
+}
+
 bool exists(const std::string& path, const std::string& vfs) {
+  std::error_code ignored;
+  if (vfs.empty()) return std::filesystem::exists(path, ignored);
   sqlite3_vfs* layer = sqlite3_vfs_find(vfs.empty() ? nullptr : vfs.c_str());
   require(layer != nullptr, "the file layer is registered");
   int there = 0;
@@ -108,10 +115,30 @@ Result<Database> make_file(const std::string& path, const StoreOptions& options)
 
 }  // namespace
 
+Result<void> check_is_complete(Database& database) {
+  const auto parts = database.ask(
+      "SELECT count(*) FROM sqlite_schema WHERE name IN ('event', 'fact', 'conflicting')");
+  if (!parts) return tl::unexpected(parts.error());
+  if (*parts == "3") return {};
+  return bad_input("a table or an index of the logbook is missing", database.path(),
+                   "export what can be read and import it into a new book");
+}
+
+Result<Database> open_damaged(const std::string& path) {
+  if (!exists(path, {})) return missing(path);
+  auto database = Database::open(path, SQLITE_OPEN_READONLY, {});
+  if (!database) return database;
+  // Without this SQLite refuses a file that was cut short. Nothing is written: it is read-only.
+  auto done = database->run("PRAGMA writable_schema = ON");
+  if (!done) return tl::unexpected(done.error());
+  const auto pages = database->ask("SELECT rootpage FROM sqlite_schema WHERE name = 'event'");
+  if (!pages) return tl::unexpected(pages.error());
+  return database;
+}
+
 Result<Database> open_to_read(const std::string& path, const std::string& vfs) {
   if (!exists(path, vfs)) {
-    return tl::unexpected(
-        Error{Error::Kind::missing, "there is no such logbook", path, "check the path"});
+    return missing(path);
   }
   auto database = Database::open(path, SQLITE_OPEN_READONLY, vfs);
   if (!database) return database;
@@ -158,14 +185,14 @@ Result<Logbook> Opener::open_reader(const std::string& path, const StoreOptions&
 
 Result<Logbook> Opener::open_writer(const std::string& path, const StoreOptions& options) {
   if (!exists(path, options.vfs)) {
-    return tl::unexpected(
-        Error{Error::Kind::missing, "there is no such logbook", path, "check the path"});
+    return missing(path);
   }
   auto lock = lock_for(path, options);
   if (!lock) return tl::unexpected(lock.error());
   auto database = Database::open(path, SQLITE_OPEN_READWRITE, options.vfs);
   if (!database) return tl::unexpected(database.error());
   auto good = check_is_logbook(*database);
+  if (good) good = check_is_complete(*database);
   if (good) good = prepare_to_write(*database, options);
   if (!good) return tl::unexpected(good.error());
   auto store = std::make_unique<Logbook::Store>(std::move(*database), std::move(*lock));

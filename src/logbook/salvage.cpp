@@ -102,7 +102,7 @@ class Rescue {
 }  // namespace
 
 Result<Salvage> salvage(const std::string& path, std::ostream& out) {
-  auto database = open_to_read(path, {});
+  auto database = open_damaged(path);
   if (!database) return tl::unexpected(database.error());
   Salvage saved;
   auto done = Rescue(*database, out, saved).run();

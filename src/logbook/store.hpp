@@ -31,6 +31,12 @@ struct Opener {
 /// Opens a book to read: read-only, also where nothing may be written beside it.
 [[nodiscard]] Result<Database> open_to_read(const std::string& path, const std::string& vfs);
 
+/// Opens what may be no more than part of a book, to read what can be read.
+[[nodiscard]] Result<Database> open_damaged(const std::string& path);
+
+/// Is every table and index there? Without its indices a book would take the same event twice.
+[[nodiscard]] Result<void> check_is_complete(Database& database);
+
 [[nodiscard]] Result<Verification> verify_with(
     const std::string& path, const std::optional<Head>& expected,
     const std::function<void(std::uint64_t, std::uint64_t)>& progress, const StoreOptions& options);

@@ -111,15 +111,22 @@ Result<void> check_pages(Database& database, Verification& found) {
 Result<Verification> verify_with(const std::string& path, const std::optional<Head>& expected,
                                  const std::function<void(std::uint64_t, std::uint64_t)>& progress,
                                  const StoreOptions& options) {
+  Verification found;
   auto database = open_to_read(path, options.vfs);
+  if (!database && database.error().kind == Error::Kind::bad_input) {
+    found.damage.push_back(database.error());  // such as a file cut short: how far is it whole?
+    database = open_damaged(path);
+  }
   if (!database) return tl::unexpected(database.error());
   // One transaction: a writer may go on meanwhile.
   if (auto begun = database->run("BEGIN"); !begun) return tl::unexpected(begun.error());
-  Verification found;
   Walk walk(path, expected, found);
   auto done = walk_rows(*database, walk, found, progress);
   if (done) done = check_pages(*database, found);
   if (!done) return tl::unexpected(done.error());
+  if (const auto complete = check_is_complete(*database); !complete) {
+    found.damage.push_back(complete.error());
+  }
   found.whole = found.damage.empty();
   return found;
 }

@@ -49,8 +49,9 @@ Checked<Loaded> load(const BookArgs& args, const logbook::Logbook& book) {
   }
   auto state = line::state_of(*file, book, 0, as_of);
   if (!state) return tl::unexpected<Problems>(one(state.error()));
-  std::string head = logbook::hex(book.head().hash);
-  return Loaded{*std::move(file), *std::move(state), std::move(head)};
+  const auto head = book.head_at(state->position);
+  if (!head) return tl::unexpected<Problems>(one(head.error()));
+  return Loaded{*std::move(file), *std::move(state), logbook::hex(head->hash)};
 }
 
 Checked<Loaded> load(const BookArgs& args) {

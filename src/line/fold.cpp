@@ -116,6 +116,8 @@ State finish(Workings workings, const Settled& settled, Instant as_of) {
 State fold_all(const LineFile& line, std::vector<Fact> facts, Instant as_of) {
   Workings workings(line);
   for (const Fact& fact : facts) {
+    // Our own decisions are no news: deciding again must come from the same position.
+    if (std::holds_alternative<event::DecisionMade>(fact.event.data)) continue;
     workings.state.position = std::max(workings.state.position, fact.position);
   }
   const Settled settled = settle(std::move(facts));

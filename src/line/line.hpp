@@ -109,7 +109,7 @@ struct Station {
 /// Everything the events say, as of one moment.
 struct State {
   Instant as_of;
-  std::uint64_t position = 0;           ///< logbook position of the newest event folded
+  std::uint64_t position = 0;           ///< of the newest event folded that is no decision.made
   plant::Plant plant;                   ///< with calibrations applied
   recipe::Book book;                    ///< with lots and assays from events
   std::vector<recipe::Recipe> recipes;  ///< newest version of each, by id

@@ -99,7 +99,7 @@ std::string consumer_risk(const recipe::Recipe* recipe, const line::State& state
 }  // namespace
 
 Table contents_facts(const decide::Decision& decision, const line::State& state) {
-  Table table{{{"what"}, {"estimate", true}, {"95 % interval", true}, {"asked", true}}, {}};
+  Table table{{{"amount"}, {"estimate", true}, {"95 % interval", true}, {"asked", true}}, {}};
   if (!decision.estimate) return table;
   const contents::Belief& belief = decision.estimate->belief;
   for (const Axis& axis : axes_of(decision, state)) {

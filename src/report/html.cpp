@@ -97,11 +97,12 @@ std::string value_html(std::string_view text) {
                      plus_minus, after);
 }
 
-std::string table_html(const Table& table, std::string_view caption) {
-  std::string html =
-      "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"table\">"
-      "<table class=\"fold\">";
-  if (!caption.empty()) html += "<caption>" + escaped(caption) + "</caption>";
+std::string table_html(const Table& table) {
+  // It scrolls where it must, so the keyboard has to reach it.
+  std::string html = fmt::format(
+      "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"table of each {}\">"
+      "<table class=\"fold\">",
+      escaped(table.columns.front().head));
   html += "<thead><tr>";
   for (const Column& column : table.columns) {
     html += fmt::format("<th scope=\"col\"{}>{}</th>", column.right ? " class=\"r\"" : "",

@@ -16,7 +16,7 @@ namespace vialwright::report {
 [[nodiscard]] std::string value_html(std::string_view text);
 
 /// A table that folds into name and value pairs on a narrow screen; the first cell names the row.
-[[nodiscard]] std::string table_html(const Table& table, std::string_view caption = "");
+[[nodiscard]] std::string table_html(const Table& table);
 
 /// A list of sentences.
 [[nodiscard]] std::string list_html(const std::vector<std::string>& sentences);

@@ -91,13 +91,14 @@ std::string mean_of(const Pulls& pulls) {
   return (pulls.mean > 0.0 ? "+" : "") + quantity::with_doubt(pulls.mean, pulls.u_mean, "u");
 }
 
+/// Markup: the serials, each kept whole.
 std::string serials(const std::vector<std::string>& all) {
   constexpr std::size_t most = 6;
-  std::string text;
+  std::string html;
   for (std::size_t i = 0; i < std::min(all.size(), most); ++i) {
-    text += (i > 0 ? ", " : "") + all[i];
+    html += (i > 0 ? ", " : "") + ("<span class=\"nb\">" + escaped(all[i]) + "</span>");
   }
-  return all.size() > most ? fmt::format("{} and {} more", text, all.size() - most) : text;
+  return all.size() > most ? fmt::format("{} and {} more", html, all.size() - most) : html;
 }
 
 std::string suspects(const Pulls& pulls) {
@@ -105,11 +106,10 @@ std::string suspects(const Pulls& pulls) {
   const std::string when =
       pulls.beyond_3 == 1 ? "at " + time_of_day(pulls.first)
                           : "from " + time_of_day(pulls.first) + " to " + time_of_day(pulls.last);
-  const std::string text = fmt::format("{} of {} beyond 3\u00A0u, {}: {}", grouped(pulls.beyond_3),
+  const std::string html = fmt::format("{} of {} beyond 3\u00A0u, {}: {}", grouped(pulls.beyond_3),
                                        grouped(pulls.count), when, serials(pulls.suspects));
-  if (!pulls.needs_care()) return "<span class=\"note\">" + escaped(text) + "</span>";
-  return "<span class=\"care\">" + mark_html("care", "care") + "</span> <b>" + escaped(text) +
-         "</b>";
+  if (!pulls.needs_care()) return "<span class=\"note\">" + html + "</span>";
+  return "<span class=\"care\">" + mark_html("care", "care") + "</span> <b>" + html + "</b>";
 }
 
 std::string pull_value(const Pulls& pulls) {

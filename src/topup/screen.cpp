@@ -21,10 +21,11 @@
 #define VIALWRIGHT_TOPUP_SCREEN_COMMON
 namespace vialwright::topup {
 
-/// What all recipes share, with the stocks in order of price.
+/// What all recipes share.
 struct Screening {
   const RecipeTable* recipes;
   std::size_t stocks;
+  std::array<std::size_t, most_stocks> order;        ///< stocks from the cheapest on
   std::array<const double*, most_stocks> low, high;  ///< rows of the table
   std::array<double, most_stocks> have, cap, price, volume;
   double total, all_caps, by_volume, volume_room, largest_volume, dearest;
@@ -80,14 +81,15 @@ class Lanes {
   void raise_low();
   void lower_high();
   V left_at(V total) const;
-  Point at(V total) const;
+  Point at(V total, V left) const;
   V volume_at(V total) const;
-  Point cheapest() const;
+  Point cheapest();
   void between(Point left, Point right, M open, Point& best) const;
 
   const Screening& all_;
   std::size_t first_;
   V from_ = hn::Zero(d), to_ = hn::Zero(d);  ///< totals that are possible
+  V excess_ = hn::Zero(d);                   ///< what is left at from_ with all at their least
   M dead_ = no_lane();
 };
 
@@ -157,6 +159,7 @@ void Lanes::raise_low() {
     const Balance now = balance(from_, true);
     const V worst = hn::Min(now.spare, now.excess);
     const V rounding = hn::Neg(hn::Mul(set(sweep_rounding), from_));
+    excess_ = hn::IfThenElse(open, now.excess, excess_);
     open = hn::And(open, hn::Lt(worst, rounding));
     if (none(open)) return;
     const V by_spare = meets_zero_above(from_, now.spare, now.spare_slope, to_);
@@ -195,11 +198,12 @@ V Lanes::left_at(V total) const {
   return left;
 }
 
-Point Lanes::at(V total) const {
+Point Lanes::at(V total, V left) const {
   const V zero = hn::Zero(d);
-  V left = left_at(total), cost = zero, slope = zero, share = zero, marginal = zero;
+  V cost = zero, slope = zero, share = zero, marginal = zero;
   M found = no_lane();
-  for (std::size_t i = 0; i < all_.stocks; ++i) {
+  for (std::size_t position = 0; position < all_.stocks; ++position) {
+    const std::size_t i = all_.order[position];
     const V lo = low(i), hi = high(i), have = set(all_.have[i]), cap = set(all_.cap[i]);
     const V price = set(all_.price[i]);
     const V must = hn::Mul(lo, total), may = hn::Sub(hn::Mul(hi, total), have);
@@ -208,7 +212,7 @@ Point Lanes::at(V total) const {
     const V taken = hn::Min(room, hn::Max(left, zero));
     cost = hn::Add(cost, hn::Mul(price, hn::Add(floor, taken)));
     M here = hn::AndNot(found, hn::Le(left, room));
-    if (i + 1 == all_.stocks) here = hn::Not(found);
+    if (position + 1 == all_.stocks) here = hn::Not(found);
     marginal = hn::IfThenElse(here, price, marginal);
     const V above = hn::IfThenElseZero(hn::Gt(must, have), lo);
     const V below = hn::IfThenElseZero(hn::Lt(may, cap), hi);
@@ -224,7 +228,8 @@ Point Lanes::at(V total) const {
 
 V Lanes::volume_at(V total) const {
   V left = left_at(total), volume = hn::Zero(d);
-  for (std::size_t i = 0; i < all_.stocks; ++i) {
+  for (std::size_t position = 0; position < all_.stocks; ++position) {
+    const std::size_t i = all_.order[position];
     const V floor = least(i, total);
     const V room = hn::Max(hn::Zero(d), hn::Sub(most(i, total), floor));
     const V taken = hn::Min(room, hn::Max(left, hn::Zero(d)));
@@ -240,11 +245,14 @@ void choose(M where, const Point& from, Point& into) {
   into.slope = hn::IfThenElse(where, from.slope, into.slope);
 }
 
-Point Lanes::cheapest() const {
-  Point best = at(from_);
-  const M open = hn::AndNot(dead_, hn::And(hn::Lt(best.slope, hn::Zero(d)), hn::Gt(to_, from_)));
+Point Lanes::cheapest() {
+  Point best = at(from_, excess_);
+  const M down = hn::AndNot(dead_, hn::Lt(best.slope, hn::Zero(d)));
+  if (none(down)) return best;
+  lower_high();
+  const M open = hn::And(down, hn::Gt(to_, from_));
   if (none(open)) return best;
-  const Point right = at(to_);
+  const Point right = at(to_, left_at(to_));
   const M falls = hn::Le(right.slope, hn::Zero(d));
   const Point left = best;
   choose(hn::And(open, falls), right, best);
@@ -263,7 +271,8 @@ void Lanes::between(Point left, Point right, M open, Point& best) const {
     choose(hn::And(ends, hn::Lt(right.cost, left.cost)), right, best);
     open = hn::And(open, inside);
     if (none(open)) return;
-    const Point middle = at(hn::IfThenElse(open, hn::Add(left.total, ahead), left.total));
+    const V total = hn::IfThenElse(open, hn::Add(left.total, ahead), left.total);
+    const Point middle = at(total, left_at(total));
     const V rounding = hn::Mul(set(cost_rounding * all_.dearest), middle.total);
     const V bound = hn::Add(hn::Add(left.cost, hn::Mul(left.slope, ahead)), rounding);
     const M met = hn::And(open, hn::Le(middle.cost, bound));
@@ -283,7 +292,6 @@ V Lanes::least_costs(M& unsure) {
   if (prune()) return infinite;
   window_of_each();
   raise_low();
-  lower_high();
   if (hn::AllTrue(d, dead_)) return infinite;
   const Point best = cheapest();
   // The row cannot bind where even the bulkiest stock alone would fit.
@@ -357,29 +365,26 @@ void screen(const RecipeTable& recipes, std::span<const double> have, std::span<
               recipes.low.size() == stocks * count && recipes.high.size() == stocks * count &&
               recipes.total_low.size() == count && recipes.total_high.size() == count,
           "one entry a stock, a recipe, or both");
-  std::array<std::size_t, most_stocks> order;
-  for (std::size_t i = 0; i < stocks; ++i) order[i] = i;
-  std::stable_sort(order.begin(), order.begin() + stocks,
-                   [&](std::size_t a, std::size_t b) { return price[a] < price[b]; });
-
   Screening all{};
+  for (std::size_t i = 0; i < stocks; ++i) all.order[i] = i;
+  std::stable_sort(all.order.begin(), all.order.begin() + stocks,
+                   [&](std::size_t a, std::size_t b) { return price[a] < price[b]; });
   all.recipes = &recipes;
   all.stocks = stocks;
   all.total = all.all_caps = total;
   all.volume_room = volume_room;
   double least_volume = std::numeric_limits<double>::infinity();
   for (std::size_t i = 0; i < stocks; ++i) {
-    const std::size_t from = order[i];
-    all.low[i] = recipes.low.data() + from * count;
-    all.high[i] = recipes.high.data() + from * count;
-    all.have[i] = have[from];
-    all.cap[i] = cap[from];
-    all.price[i] = price[from];
-    all.volume[i] = volume[from];
-    all.all_caps += cap[from];
-    all.dearest = std::max(all.dearest, std::abs(price[from]));
-    all.largest_volume = std::max(all.largest_volume, volume[from]);
-    if (cap[from] > 0.0) least_volume = std::min(least_volume, volume[from]);
+    all.low[i] = recipes.low.data() + i * count;
+    all.high[i] = recipes.high.data() + i * count;
+    all.have[i] = have[i];
+    all.cap[i] = cap[i];
+    all.price[i] = price[i];
+    all.volume[i] = volume[i];
+    all.all_caps += cap[i];
+    all.dearest = std::max(all.dearest, std::abs(price[i]));
+    all.largest_volume = std::max(all.largest_volume, volume[i]);
+    if (cap[i] > 0.0) least_volume = std::min(least_volume, volume[i]);
   }
   all.by_volume =
       total_by_volume(total, volume_room, std::isfinite(least_volume) ? least_volume : 0.0);

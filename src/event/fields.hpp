@@ -35,7 +35,7 @@ constexpr std::string_view unit_of_tolerance(std::string_view on) {
   for (const ToleranceUnit& known : tolerance_units) {
     if (known.on == on) return known.unit;
   }
-  return "1";
+  return {};  // an unknown word; that was told already
 }
 
 template <class V, Of<Place> D>

@@ -164,7 +164,8 @@ void watch_weather(const Setting& setting, Making& making) {
   Random random(setting.plan.seed, "weather station");
   for (const plant::Instrument& instrument : setting.plant.instruments) {
     if (instrument.kind != plant::InstrumentKind::climate) continue;
-    for (double t = -900.0; t < making.world.length_s; t += 900.0) {
+    for (int k = -1; k * 900.0 < making.world.length_s; ++k) {
+      const double t = k * 900.0;
       making.happenings.push_back({t, instrument.id, "",
                                    weather(instrument.id, making.world.air.at(t), random), -1,
                                    Link::polled});
@@ -177,7 +178,8 @@ void read_energy(const Setting& setting, Making& making) {
   for (std::size_t s = 0; s < setting.plant.stations.size(); ++s) {
     Random random(setting.plan.seed, "energy", s);
     const std::string& id = setting.plant.stations[s].id;
-    for (double t = 1800.0; t < making.world.length_s; t += 1800.0) {
+    for (int k = 1; k * 1800.0 < making.world.length_s; ++k) {
+      const double t = k * 1800.0;
       const double kwh = rounded(0.1 * random.between(0.8, 1.2), 0.001);
       making.happenings.push_back({t, "energy", "", event::EnergyRead{id, kwh}, -1, Link::polled});
     }

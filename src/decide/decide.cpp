@@ -6,6 +6,7 @@
 
 #include "decide/disposition.hpp"
 #include "decide/evidence_of.hpp"
+#include "decide/explained.hpp"
 
 namespace vialwright::decide {
 namespace {
@@ -192,6 +193,9 @@ Decision decide_vial(const line::State& state, const line::VialRecord& vial,
   if (vial.recipe) {
     decision.conformity = conformity::judge(decision.estimate->belief, *vial.recipe,
                                             state.plant.risks, options.conformity);
+    if (decision.estimate->contradiction && !decision.estimate->explanations.empty()) {
+      decision.whichever = over_explanations(decision, *vial.recipe, state, options);
+    }
     fill_worth(decision, vial, state, options);
   }
   if (vial.fate == line::Fate::open && !vial.doses.empty()) {

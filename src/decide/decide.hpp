@@ -45,6 +45,8 @@ struct Decision {
   std::vector<std::string> doses;     ///< beside estimate->commands: "teal, 0.315 g asked"
   std::vector<std::string> unused;    ///< readings not counted as evidence, each with its reason
   std::optional<conformity::Conformity> conformity;
+  /// Contradicted evidence: P(all lines hold) averaged over the explanations by their odds.
+  std::optional<conformity::Probability> whichever;
   std::optional<conformity::ReadingWorth> reading_worth;
   std::vector<TopupAnswer> topups;  ///< own recipe first, then the best others
   bool on_the_edge = false;

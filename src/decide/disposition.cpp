@@ -102,18 +102,40 @@ bool not_for_release(Decision& decision, const line::VialRecord& vial, const lin
   return false;
 }
 
-bool contradicted(Decision& decision) {
+double risk_of(const recipe::Recipe& recipe, const plant::Plant& plant) {
+  return recipe.consumer_risk.value_or(plant.risks.consumer);
+}
+
+/// Evidence that disagrees with itself. Where the vial is good whichever explanation holds, the
+/// disagreement is told and the vial goes on; else it must be settled first.
+bool contradicted(Decision& decision, const recipe::Recipe& recipe, const plant::Plant& plant) {
   const contents::Estimate& estimate = *decision.estimate;
   if (!estimate.contradiction) return false;
   const std::string doubt =
       fmt::format("The evidence disagrees with itself (chance of that in a sound vial: {}).",
                   chance_in_words(estimate.p_value));
-  if (estimate.settled) {
+  const double good = decision.whichever ? decision.whichever->value : 0.0;
+  if (good >= 1.0 - risk_of(recipe, plant)) {
+    answer(decision, Disposition::release,
+           fmt::format("Good for {} whichever reading is wrong: {} that every line holds.",
+                       recipe.id, quantity::odds_in_words(good)));
+    decision.reasons.push_back(doubt);
+    for (const std::string& line : explanations_in_words(decision)) {
+      decision.reasons.push_back(line);
+    }
+    decision.would_change.push_back(what_would_settle(decision));
+    return true;
+  }
+  const bool plainly_bad = estimate.settled &&
+                           decision.conformity->ruling == conformity::Ruling::reject &&
+                           good <= plant.risks.producer;
+  if (plainly_bad) {
     decision.reasons.push_back(doubt + " " + believed_in_words(decision));
     return false;
   }
   answer(decision, Disposition::measure_again, "Cannot tell: " + suspects_in_words(decision) + ".");
-  decision.reasons.push_back(doubt);
+  decision.reasons.push_back(
+      doubt + fmt::format(" Over all explanations it is good {}.", quantity::odds_in_words(good)));
   for (const std::string& line : explanations_in_words(decision)) decision.reasons.push_back(line);
   decision.would_change.push_back(what_would_settle(decision));
   return true;
@@ -133,28 +155,9 @@ void explain_conformity(Decision& decision, const line::State& state,
   }
 }
 
-double risk_of(const recipe::Recipe& recipe, const plant::Plant& plant) {
-  return recipe.consumer_risk.value_or(plant.risks.consumer);
-}
-
-/// Odds of the explanation that the belief rests on; 1 where nothing contradicts.
-double odds_of_belief(const contents::Estimate& estimate) {
-  return estimate.contradiction && !estimate.explanations.empty()
-             ? estimate.explanations.front().odds
-             : 1.0;
-}
-
 bool good(Decision& decision, const recipe::Recipe& recipe, const plant::Plant& plant) {
   const conformity::Conformity& found = *decision.conformity;
   if (found.ruling != conformity::Ruling::release) return false;
-  const double sure = odds_of_belief(*decision.estimate);
-  if (found.joint.value * sure < 1.0 - risk_of(recipe, plant)) {
-    answer(decision, Disposition::measure_again,
-           fmt::format("Good for {} if that explanation holds, but it is believed only {}.",
-                       recipe.id, quantity::odds_in_words(sure)));
-    decision.would_change.push_back(what_would_settle(decision));
-    return true;
-  }
   answer(decision, Disposition::release,
          fmt::format("Good for {}: {} that every line holds.", recipe.id,
                      quantity::odds_in_words(found.joint.value)));
@@ -263,7 +266,9 @@ void dispose(Decision& decision, const line::VialRecord& vial, const line::State
              const Options& /*options*/) {
   if (ended(decision, vial) || overruled(decision, vial)) return;
   if (identity_in_doubt(decision, vial) || unfinished(decision, vial, state)) return;
-  if (not_for_release(decision, vial, state) || contradicted(decision)) return;
+  if (not_for_release(decision, vial, state) || contradicted(decision, *vial.recipe, state.plant)) {
+    return;
+  }
   const recipe::Recipe& own = *vial.recipe;
   explain_conformity(decision, state, own);
   if (good(decision, own, state.plant) || worth_another_reading(decision, state.plant)) return;

@@ -231,6 +231,9 @@ json full(const Decision& decision, const Provenance& provenance, const line::St
   if (decision.conformity && recipe != nullptr) {
     document["conformity"] = conformity_json(decision, *recipe, state);
   }
+  if (decision.whichever) {
+    document["conformity"]["whichever"] = probability_json(*decision.whichever);
+  }
   if (decision.reading_worth) {
     document["reading_worth"] = {{"gain", decision.reading_worth->gain},
                                  {"unit", state.plant.prices.unit},

@@ -47,7 +47,7 @@ std::string subject_of(const contents::Explanation& explanation, const Decision&
     case contents::Explanation::Wrong::nothing:
       break;
   }
-  return "nothing is wrong and chance did it";
+  return "nothing is wrong, chance alone did it";
 }
 
 std::string unit_of(const contents::Explanation& explanation, const Decision& decision) {
@@ -132,13 +132,19 @@ std::string believed_in_words(const Decision& decision) {
 std::string suspects_in_words(const Decision& decision) {
   std::string text;
   int count = 0;
+  bool chance = false;
   for (const contents::Explanation& each : decision.estimate->explanations) {
-    if (each.wrong == contents::Explanation::Wrong::nothing || each.odds < told) continue;
-    if (count == 3) break;  // more suspects than three are a table, and that follows
-    text += (count == 0 ? "" : ", or ") + subject_of(each, decision);
-    ++count;
+    if (each.odds < told) continue;
+    if (each.wrong == contents::Explanation::Wrong::nothing) {
+      chance = true;
+      continue;
+    }
+    if (++count > 3) continue;  // more suspects than three are a table, and that follows
+    text += (count == 1 ? "" : ", or ") + subject_of(each, decision);
   }
-  return count == 0 ? "the readings contradict each other and none stands out" : text;
+  if (count == 0) return "the readings contradict each other and none stands out";
+  if (chance) text += ", or chance alone did it";
+  return text;
 }
 
 std::vector<std::string> explanations_in_words(const Decision& decision) {

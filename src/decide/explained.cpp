@@ -1,0 +1,43 @@
+#include "decide/explained.hpp"
+
+namespace vialwright::decide {
+namespace {
+
+/// Explanations rarer than this move the average by less than they cost to compute; their odds
+/// count as "not good".
+constexpr double negligible = 0.005;
+
+contents::Evidence without(contents::Evidence evidence, const contents::Explanation& explanation) {
+  switch (explanation.wrong) {
+    case contents::Explanation::Wrong::reading:
+      evidence.readings.erase(evidence.readings.begin() + explanation.index);
+      break;
+    case contents::Explanation::Wrong::command:
+      evidence.doses[static_cast<std::size_t>(explanation.index)].aborted = true;
+      break;
+    case contents::Explanation::Wrong::nothing:
+      break;
+  }
+  return evidence;
+}
+
+}  // namespace
+
+conformity::Probability over_explanations(const Decision& decision, const recipe::Recipe& recipe,
+                                          const line::State& state, const Options& options) {
+  contents::Options as_told = options.contents;
+  as_told.false_flag = 0.0;  // the explanation is taken at its word: nothing else is set aside
+  conformity::Probability average;
+  for (const contents::Explanation& each : decision.estimate->explanations) {
+    if (each.odds < negligible) continue;
+    const auto estimate =
+        contents::estimate(without(decision.evidence, each), state.plant, state.book, as_told);
+    const auto found =
+        conformity::judge(estimate.belief, recipe, state.plant.risks, options.conformity);
+    average.value += each.odds * found.joint.value;
+    average.error += each.odds * found.joint.error;
+  }
+  return average;
+}
+
+}  // namespace vialwright::decide

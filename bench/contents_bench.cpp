@@ -1,0 +1,169 @@
+// One vial with 12 readings: the whole estimate (residuals, tests, critical pairs, belief) beside a
+// general-purpose least-squares solution of the same problem, which gives mean and covariance of
+// the unknowns alone: numerical Jacobian apart, dense normal equations and Eigen's LDLT.
+#include <benchmark/benchmark.h>
+
+#include <Eigen/Dense>
+#include <chrono>
+
+#include "contents/contents.hpp"
+#include "contents/map_estimate.hpp"
+#include "contents/vial_model.hpp"
+
+namespace {
+
+using namespace vialwright;
+using contents::ReadingKind;
+using Eigen::MatrixXd;
+using Eigen::VectorXd;
+
+/// A usual line (sizes: common practice): two scales, five meters with gain, offset and zero rate.
+plant::Plant usual_plant() {
+  plant::Plant plant;
+  plant::Instrument scale;
+  scale.repeatability = 0.005;
+  scale.resolution = 0.01;
+  scale.u_offset = 0.005;
+  scale.u_gain = 0.0002;
+  plant.instruments = {scale, scale};
+  plant::Instrument meter;
+  meter.kind = plant::InstrumentKind::mass_meter;
+  meter.repeatability = 0.001;
+  meter.repeatability_rel = 0.003;
+  meter.u_gain = 0.002;
+  meter.u_zero_rate = 0.0014;
+  for (int i = 0; i < 5; ++i) plant.instruments.push_back(meter);
+  plant::Instrument tank;
+  tank.kind = plant::InstrumentKind::tank_scale;
+  tank.repeatability = 1.0;
+  plant.instruments.push_back(tank);
+  plant::Station station;
+  station.spread_g = 0.006;
+  station.spread_rel = 0.005;
+  plant.stations = {station};
+  plant::Container vial;
+  vial.tare_g = 14.8;
+  vial.u_tare_g = 0.15;
+  vial.brimful_ml = 26.0;
+  vial.open_loss_g_per_h = 0.009;
+  vial.u_open_loss_g_per_h = 0.003;
+  plant.containers = {vial};
+  return plant;
+}
+
+recipe::Book usual_book() {
+  recipe::Book book;
+  book.components = {{"water", "", true}, {"yellow", "", false}, {"rose", "", false},
+                     {"teal", "", false}, {"grey", "", false},   {"salt", "", false}};
+  for (int s = 0; s < 5; ++s) {
+    recipe::Stock stock;
+    stock.density_g_per_ml = 1.0 + 0.002 * s;
+    book.stocks.push_back(stock);
+    recipe::Lot lot;
+    lot.stock = s;
+    lot.strengths.assign(6, {0.0, 0.0});
+    lot.strengths[0] = {990.0, 0.0};
+    lot.strengths[static_cast<std::size_t>(s + 1)] = {0.5, 0.005};
+    book.lots.push_back(lot);
+  }
+  return book;
+}
+
+/// Tare, five meters, a second output, two tank losses, three gross weighings: twelve.
+contents::Evidence usual_evidence() {
+  contents::Evidence it;
+  const double grams[] = {19.0, 0.32, 0.31, 0.25, 0.12};
+  for (int d = 0; d < 5; ++d) it.doses.push_back({d, d, 0, grams[d], false});
+  const auto read = [&](ReadingKind kind, int instrument, double value, int dose, int after) {
+    contents::Reading reading;
+    reading.kind = kind;
+    reading.instrument = instrument;
+    reading.value = value;
+    reading.dose = dose;
+    reading.after_doses = after;
+    reading.counting_s = dose < 0 ? 0.0 : 3.0;
+    reading.open_s = after > 0 ? 1800.0 : 0.0;
+    it.readings.push_back(reading);
+  };
+  read(ReadingKind::tare, 0, 14.85, -1, 0);
+  for (int d = 0; d < 5; ++d) read(ReadingKind::dose, 2 + d, grams[d] + 0.001, d, 0);
+  read(ReadingKind::dose, 2, 19.02, 0, 0);
+  read(ReadingKind::tank_loss, 7, 19.6, 0, 0);
+  read(ReadingKind::tank_loss, 7, 0.9, 1, 0);
+  for (int i = 0; i < 3; ++i) read(ReadingKind::gross, i % 2, 34.82 + 0.01 * i, -1, 5);
+  it.open_s = 3600.0;
+  return it;
+}
+
+/// Gauss-Newton by normal equations in the space of the unknowns, as a general solver would.
+struct Peer {
+  VectorXd x;
+  MatrixXd covariance;
+};
+Peer by_normal_equations(const contents::VialModel& model) {
+  const auto& prior = model.unknowns();
+  const auto& observed = model.observed();
+  const auto n = prior.mean.size(), m = observed.value.size();
+  Peer peer{prior.mean, MatrixXd(n, n)};
+  const VectorXd precision = prior.variance.cwiseInverse(),
+                 weight = observed.variance.cwiseInverse();
+  VectorXd predicted(m);
+  MatrixXd gradient(n, m), normal(n, n);
+  for (int round = 0; round < 10; ++round) {
+    model.linearise(peer.x, predicted, gradient);
+    normal = gradient * weight.asDiagonal() * gradient.transpose();
+    normal.diagonal() += precision;
+    const VectorXd slope = gradient * weight.cwiseProduct(observed.value - predicted) +
+                           precision.cwiseProduct(prior.mean - peer.x);
+    const VectorXd step = normal.ldlt().solve(slope);
+    peer.x += step;
+    if (step.cwiseProduct(precision.cwiseSqrt()).cwiseAbs().maxCoeff() < 1e-10) break;
+  }
+  peer.covariance = normal.ldlt().solve(MatrixXd::Identity(n, n));
+  return peer;
+}
+
+double seconds(auto&& run) {
+  const auto start = std::chrono::steady_clock::now();
+  run();
+  return std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
+}
+
+void one_vial_of_twelve_readings(benchmark::State& state) {
+  const plant::Plant plant = usual_plant();
+  const recipe::Book book = usual_book();
+  const contents::Evidence evidence = usual_evidence();
+  const contents::VialModel model(evidence, plant, book);
+  const auto ours = contents::map_estimate(model.unknowns(), model.observed(), model, 25);
+  const Peer peer = by_normal_equations(model);
+  const VectorXd u = peer.covariance.diagonal().cwiseSqrt();
+  if ((ours.mean - peer.x).cwiseQuotient(u).cwiseAbs().maxCoeff() > 1e-6 ||
+      (ours.covariance - peer.covariance).cwiseQuotient(u * u.transpose()).cwiseAbs().maxCoeff() >
+          1e-6)
+    return state.SkipWithError("the answers differ");
+  double estimate_s = 0.0, kernel_s = 0.0, peer_s = 0.0;
+  for (auto _ : state) {
+    estimate_s += seconds([&] {
+      auto found = contents::estimate(evidence, plant, book);
+      benchmark::DoNotOptimize(found);
+    });
+    kernel_s += seconds([&] {
+      auto found = contents::map_estimate(model.unknowns(), model.observed(), model, 25);
+      benchmark::DoNotOptimize(found);
+    });
+    peer_s += seconds([&] {
+      auto found = by_normal_equations(model);
+      benchmark::DoNotOptimize(found);
+    });
+  }
+  const auto runs = static_cast<double>(state.iterations());
+  state.counters["estimate_us"] = 1e6 * estimate_s / runs;
+  state.counters["kernel_us"] = 1e6 * kernel_s / runs;
+  state.counters["peer_us"] = 1e6 * peer_s / runs;
+  state.counters["peer_over_kernel"] = peer_s / kernel_s;
+}
+BENCHMARK(one_vial_of_twelve_readings)->Iterations(20000);
+
+}  // namespace
+
+BENCHMARK_MAIN();

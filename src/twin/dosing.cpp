@@ -8,7 +8,7 @@ namespace vialwright::twin {
 namespace {
 
 constexpr double closing_s = 0.4;    // valve and after-flow
-constexpr double listening_s = 1.2;  // the meters count on for this long
+constexpr double listening_s = 1.6;  // the meters count on for this long
 constexpr double drop_odds = 0.05;
 constexpr double drop_g = 0.012;  // an outer diameter near 0.8 mm, Harkins and Brown
 
@@ -41,7 +41,7 @@ Dosed dose(const PlannedDose& planned, const plant::Station& station, const Worl
   const Nozzle& nozzle = world.nozzles[at(planned.station)][at(planned.nozzle)];
   const double spread = std::hypot(station.spread_g, station.spread_rel * planned.amount_g);
   // Fine nozzles let go of smaller drops.
-  const double drop = std::min(drop_g, 1.5 * station.spread_g);
+  const double drop = std::min(drop_g, station.spread_g);
   Dosed dosed;
   dosed.passed_g =
       std::max(planned.amount_g * factor + error_g(spread, drop, nozzle, world, t_s, random), 0.0);

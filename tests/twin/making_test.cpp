@@ -106,8 +106,8 @@ TEST(TwinDosing, ADropThatHangsIsNotLost) {
 }
 
 // A first-order response of time constant T to a step of flow q that ends: what is still to come
-// after the time t is q T exp(-t / T) (the integral of the tail). With 0.25 s and the 1.2 s for
-// which the meters listen on: 2 g/s x 0.25 s x exp(-4.8) = 4.11 mg.
+// after the time t is q T exp(-t / T) (the integral of the tail). With 0.25 s and the 1.6 s for
+// which the meters listen on: 2 g/s x 0.25 s x exp(-6.4) = 0.831 mg.
 TEST(TwinMetering, AMeterLosesTheTailOfItsResponse) {
   plant::Plant plant = small::plant();
   plant.instruments[small::clear_mass].repeatability = 0.0;
@@ -118,7 +118,7 @@ TEST(TwinMetering, AMeterLosesTheTailOfItsResponse) {
   EXPECT_DOUBLE_EQ(metered(small::clear_mass, plant, dosed, 0, world, 0.0, random), 18.0);
   world.instruments[small::clear_mass].response_s = 0.25;
   const double seen = metered(small::clear_mass, plant, dosed, 0, world, 0.0, random);
-  EXPECT_NEAR(18.0 - seen, 0.00411, 5e-6);  // half of the last digit above
+  EXPECT_NEAR(18.0 - seen, 0.000831, 5e-7);  // half of the last digit above
 }
 
 TEST(TwinMetering, GainZeroAndDensityAddUpAsOnPaper) {

@@ -1,5 +1,6 @@
 #include "conformity/conditioning.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <numbers>
 
@@ -29,6 +30,7 @@ struct Quantity {
 struct Limits {
   int on = 0, divisor = -1;
   double low = 0.0, high = 0.0;
+  bool operator==(const Limits&) const = default;
 };
 
 /// The next quantity to draw: how likely its own lines are to hold, and the expected value of its
@@ -91,7 +93,10 @@ Sequencer::Sequencer(const Eigen::VectorXd& mean, const Eigen::MatrixXd& covaria
     const int on = quantity(line.weights, mean);
     const int divisor = line.divisor.size() > 0 ? quantity(line.divisor, mean) : -1;
     if (divisor >= 0) quantities_[static_cast<std::size_t>(divisor)].pivot = true;
-    limits_.push_back({on, divisor, line.low, line.high});
+    const Limits limits{on, divisor, line.low, line.high};
+    if (std::find(limits_.begin(), limits_.end(), limits) == limits_.end()) {
+      limits_.push_back(limits);
+    }
   }
   const auto n = static_cast<Eigen::Index>(quantities_.size());
   covariance_.resize(n, n);

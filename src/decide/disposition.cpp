@@ -212,9 +212,12 @@ void hold_for_better(Decision& decision, const std::string& now) {
     decision.would_change.emplace_back("a recipe with wider or other tolerances");
     return;
   }
+  const bool nothing_better = on_paper->topup.outcome == topup::Outcome::nothing_needed;
   answer(decision, Disposition::hold,
-         fmt::format("{}; the best top-up found, to {}, has only {}.", now, on_paper->recipe,
-                     quantity::odds_in_words(on_paper->topup.odds.value)));
+         nothing_better
+             ? now + ", and no addition makes it surer."
+             : fmt::format("{}; the best top-up found, to {}, has only {}.", now, on_paper->recipe,
+                           quantity::odds_in_words(on_paper->topup.odds.value)));
   if (!on_paper->topup.because.empty()) decision.reasons.push_back(on_paper->topup.because + ".");
   decision.would_change.emplace_back("another lot, another order, or another reading");
 }
@@ -222,8 +225,11 @@ void hold_for_better(Decision& decision, const std::string& now) {
 void choose_rescue(Decision& decision, const recipe::Recipe& own, const line::State& state) {
   const plant::Prices& prices = state.plant.prices;
   const double value = own.value > 0.0 ? own.value : prices.good;
-  const std::string now = fmt::format("Not good for {} as it is ({} good)", own.id,
-                                      quantity::odds_in_words(decision.conformity->joint.value));
+  const std::string now =
+      fmt::format(decision.conformity->ruling == conformity::Ruling::reject
+                      ? "Not good for {} as it is ({} good)"
+                      : "Not surely good for {} ({})",
+                  own.id, quantity::odds_in_words(decision.conformity->joint.value));
   const TopupAnswer* best = nullptr;
   for (const TopupAnswer& candidate : decision.topups) {
     if (!saves(candidate.topup, value, prices)) continue;

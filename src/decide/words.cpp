@@ -22,15 +22,17 @@ std::string grouped(long long number) {
   return digits;
 }
 
+/// Limits are often computed from a target and a share: six digits tell all that was meant.
+std::string rounded(double limit) { return fmt::format("{:.6g}", limit); }
+
 std::string limit_in_words(const recipe::Tolerance& tolerance) {
   const std::string unit(recipe::unit_of(tolerance.on));
   const bool low = std::isfinite(tolerance.low), high = std::isfinite(tolerance.high);
   if (low && high) {
-    return fmt::format("{} to {} {}", quantity::shortest(tolerance.low),
-                       quantity::shortest(tolerance.high), unit);
+    return fmt::format("{} to {} {}", rounded(tolerance.low), rounded(tolerance.high), unit);
   }
-  if (low) return fmt::format("at least {} {}", quantity::shortest(tolerance.low), unit);
-  return fmt::format("at most {} {}", quantity::shortest(tolerance.high), unit);
+  if (low) return fmt::format("at least {} {}", rounded(tolerance.low), unit);
+  return fmt::format("at most {} {}", rounded(tolerance.high), unit);
 }
 
 std::string reading_in_words(const ReadingName& reading) {

@@ -39,6 +39,13 @@ bool has_control_character(std::string_view text) {
   });
 }
 
+/// A key that is right where it stands is no misspelling of another ("type" for "time").
+bool is_envelope_key(std::string_view key) {
+  constexpr std::array keys = {"specversion", "type", "source",   "id",
+                               "subject",     "time", "sequence", "data"};
+  return std::find(keys.begin(), keys.end(), key) != keys.end();
+}
+
 std::string joined(std::span<const std::string_view> words) {
   return fmt::format("{}", fmt::join(words.begin(), words.end(), ", "));
 }
@@ -81,7 +88,8 @@ void Reader::missing(std::string_view key) {
   if (wrong_) return;
   std::vector<std::string_view> there;
   for (std::size_t i = at_ + 1; i < nodes_[at_].next; i = nodes_[i].next) {
-    there.push_back(nodes_[i].key);
+    const auto& key_there = nodes_[i].key;
+    if (!is_envelope_key(key_there)) there.push_back(key_there);
   }
   const std::string_view close = quantity::nearest(key, there);
   fail(key, fmt::format("key '{}' is missing", key),

@@ -92,12 +92,18 @@ std::vector<std::string_view> key_names(const Section<T>& section) {
   return names;
 }
 
+std::string under(const std::string& path, std::string_view key) {
+  std::string joined = path;
+  joined += '.';
+  return joined += key;
+}
+
 /// Reads in the order of the section's keys, not of the file: an instrument's kind comes first.
 template <class T>
 void read_thing(const Section<T>& section, const toml::table& table, const std::string& path,
                 T& thing, Findings& findings) {
   for (const Key<T>& key : section.keys) {
-    const std::string key_path = path + "." + std::string(key.name);
+    const std::string key_path = under(path, key.name);
     const toml::node* node = table.get(key.name);
     if (node == nullptr) continue;
     findings.put(key_path, spot_of(node->source()));
@@ -108,8 +114,9 @@ void read_thing(const Section<T>& section, const toml::table& table, const std::
     const std::string name(key->str());
     const auto known = key_names(section);
     if (std::ranges::find(known, name) != known.end()) continue;
-    findings.put(path + "." + name, spot_of(key->source()));
-    findings.add(path + "." + name, "unknown key '" + name.substr(0, 64) + "'",
+    const std::string key_path = under(path, name);
+    findings.put(key_path, spot_of(key->source()));
+    findings.add(key_path, "unknown key '" + name.substr(0, 64) + "'",
                  did_you_mean(name, known, "key"));
   }
 }

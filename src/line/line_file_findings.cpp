@@ -48,7 +48,8 @@ void Findings::take(const Problems& problems) {
 
 Problems Findings::in_order() const {
   auto sorted = found_;
-  std::ranges::stable_sort(sorted, {}, &std::pair<Spot, Error>::first);
+  std::stable_sort(sorted.begin(), sorted.end(),
+                   [](const auto& a, const auto& b) { return a.first < b.first; });
   Problems problems;
   problems.reserve(sorted.size() + 1);
   for (auto& [spot, problem] : sorted) problems.push_back(std::move(problem));

@@ -15,7 +15,10 @@ namespace vialwright::line {
 /// A place in a file, both from 1; line 0 = the file as a whole.
 struct Spot {
   int line = 0, column = 0;
-  auto operator<=>(const Spot&) const = default;
+  friend bool operator<(const Spot& a, const Spot& b) {
+    return a.line != b.line ? a.line < b.line : a.column < b.column;
+  }
+  bool operator==(const Spot&) const = default;
 };
 
 /// Remembers where each key stands ("instrument.bench.repeatability"), so that a problem found

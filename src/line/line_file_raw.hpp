@@ -64,6 +64,7 @@ struct RawFile {
 
 [[nodiscard]] std::vector<std::string_view> ids_of(const auto& things) {
   std::vector<std::string_view> ids;
+  ids.reserve(things.size());
   for (const auto& thing : things) ids.emplace_back(thing.id);
   return ids;
 }

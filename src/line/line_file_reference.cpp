@@ -23,7 +23,7 @@ std::string unit_in_words(std::string_view unit) {
 template <class T>
 std::string written(const Key<T>& key) {
   if (!key.written.empty()) return std::string(key.written);
-  const std::string amount = "amount in " + unit_in_words(key.unit);
+  std::string amount = "amount in " + unit_in_words(key.unit);
   return std::visit(Overloaded{
                         [](std::string T::*) { return std::string("text"); },
                         [](std::vector<std::string> T::*) { return std::string("list of ids"); },

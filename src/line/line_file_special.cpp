@@ -26,6 +26,7 @@ Given entry(const Given& given, const toml::key& key, const toml::node& node,
 void read_kind(const Given& given, plant::Instrument& into, Findings& findings) {
   const auto word = read_text(given, findings);
   std::vector<std::string_view> known;
+  known.reserve(kinds.size());
   for (const auto each : kinds) known.push_back(plant::word(each));
   const auto kind = word ? plant::instrument_kind(*word) : std::nullopt;
   if (kind) {

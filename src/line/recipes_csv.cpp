@@ -145,6 +145,7 @@ void Reader::pass_on(const Named& row, Column column, const Error& error) {
 bool Reader::read_head(const Row& row) {
   index_.fill(-1);
   std::vector<std::string_view> names;
+  names.reserve(columns.size());
   for (const ColumnName& column : columns) names.push_back(column.name);
   for (std::size_t i = 0; i < row.size(); ++i) {
     const Cell& cell = row[i];

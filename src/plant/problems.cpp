@@ -86,6 +86,7 @@ std::string list_of(const auto& things) {
 /// @returns the sentence that helps with a reference to nothing.
 std::string known(std::string_view id, const auto& things, std::string_view kind) {
   std::vector<std::string_view> ids;
+  ids.reserve(things.size());
   for (const auto& thing : things) ids.emplace_back(thing.id);
   if (const auto near = quantity::nearest(id, ids); !near.empty())
     return "did you mean '" + std::string(near) + "'?";

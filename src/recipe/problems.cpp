@@ -143,7 +143,7 @@ void check_meetings(Problems& found, const Book& book) {
 // ---- one recipe -----------------------------------------------------------------------------
 
 std::string key_of(const Tolerance& line, const Book& book) {
-  const std::string on(word(line.on));
+  std::string on(word(line.on));
   const Subject subject = subject_of(line.on);
   if (subject == Subject::component && in_range(line.of, book.components))
     return on + "." + book.components[at(line.of)].id;

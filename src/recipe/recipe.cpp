@@ -73,7 +73,7 @@ Subject subject_of(ToleranceOn on) {
 }
 
 std::string name_of(const Tolerance& tolerance, const Book& book) {
-  const std::string spoken(line_of(tolerance.on).spoken);
+  std::string spoken(line_of(tolerance.on).spoken);
   switch (subject_of(tolerance.on)) {
     case Subject::component:
       return spoken + called(book.components, tolerance.of);

@@ -2,6 +2,7 @@
 //   solve/K       one composition problem, a shift's worth of 2,000 different ones a pass
 //   screen/...    one vial against 100,000 recipes, beside a loop of single solves
 #include <benchmark/benchmark.h>
+#include <hwy/targets.h>
 
 #include <algorithm>
 #include <ctime>
@@ -182,6 +183,8 @@ void screen_family(benchmark::State& state, Family family, int stocks) {
     loop.push_back(seconds([&] { possible += one_by_one(all, theirs); }));
     if (!same_costs(mine, theirs)) return state.SkipWithError("the answers differ");
   }
+  const std::int64_t targets = hwy::SupportedTargets();
+  state.SetLabel(hwy::TargetName(targets & -targets));  // the lowest bit is the widest
   state.counters["ms_median"] = median(ours) * 1e3;
   state.counters["ms_worst"] = *std::max_element(ours.begin(), ours.end()) * 1e3;
   state.counters["loop_ms"] = median(loop) * 1e3;

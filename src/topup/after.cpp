@@ -78,6 +78,7 @@ Belief with_effects_of(const Belief& belief, const std::vector<Addition>& additi
                        const plant::Plant& plant, const recipe::Book& book) {
   Widening widening(belief, plant, book);
   for (const Addition& each : additions) {
+    require(each.lot >= 0, "an addition names its lot");
     widening.lot(each.lot);
     const Dosing dosing = dosing_of(belief, each.station, each.stock, plant, book);
     if (dosing.meter) widening.meter(*dosing.meter);

@@ -16,6 +16,7 @@ namespace vialwright::topup {
 ///   total_low <= T <= total_high,   low_i T <= have_i + a_i <= high_i T,
 ///   sum(volume_i a_i) <= volume_room.
 /// A stock without bounded component has low 0 and high infinite. Spans have one entry a stock.
+/// @pre at most 64 stocks; 0 <= low <= high, cap >= 0, low finite; total_high or all caps finite.
 struct Composition {
   std::span<const double> have;       ///< g of stock that the component now there amounts to
   std::span<const double> low, high;  ///< share of the total, 1
@@ -31,6 +32,8 @@ enum class Solution { found, impossible };
 /// Exact: T-interval by one-sided Newton, then the minimum of a convex piecewise linear function.
 /// No allocation. @param additions one entry a stock, written when found.
 /// @returns found or impossible; `cost` is written when found.
+/// Rounding: a limit missed by less than 1e-12 of the total counts as met, so that lo = hi, ties
+/// and windows that are a point do not hang on the last bit; the additions then miss it by no more.
 [[nodiscard]] Solution least_cost(const Composition& problem, std::span<double> additions,
                                   double& cost);
 
@@ -45,7 +48,9 @@ struct RecipeTable {
 };
 
 /// The least cost for every recipe, or infinity where impossible. One vial, one core, run-time
-/// dispatch to the widest vectors; same answers as least_cost to 1e-9 relative.
+/// dispatch to the widest vectors, each giving the same bits; same answers as least_cost to 1e-9
+/// relative. Recipes whose volume row binds go through least_cost, so a vial with hardly any
+/// headspace takes as long as single solves do.
 /// @param cost (count), written. Room and caps as in Composition.
 void screen(const RecipeTable& recipes, std::span<const double> have, std::span<const double> cap,
             std::span<const double> price, std::span<const double> volume, double total,
@@ -54,8 +59,9 @@ void screen(const RecipeTable& recipes, std::span<const double> have, std::span<
 // ---- a top-up for a person -----------------------------------------------------------------
 
 struct Addition {
-  int stock = 0, lot = -1, station = -1;  ///< indices; lot -1 = none of that stock is loaded
-  double amount_g = 0.0;
+  int stock = 0, lot = -1, station = -1;  ///< indices; lot -1 = none of that stock is loaded;
+                                          ///< station -1 = by hand, taken as exact
+  double amount_g = 0.0;                  ///< what the station is told
 };
 
 enum class Outcome {
@@ -91,7 +97,11 @@ struct Options {
 
 /// The cheapest additions that meet the recipe at the mean, and their odds with dose spread, meter
 /// and strength errors and the doubt about the contents. First form: no least doses, no centre
-/// seeking; so the odds of a cheapest answer are often poor, and shown.
+/// seeking; so the odds of a cheapest answer are often poor, and shown. Visits are added once the
+/// stocks are cheapest; they do not steer the amounts. Stocks are permitted by default deny: by the
+/// recipe, by what is loaded, and by the book for all that is or may be in the vial. Nor may the
+/// vial hold a component that the recipe neither limits nor makes from its stocks.
+/// Lots are taken as usable: whoever fills `means` leaves expired ones out.
 [[nodiscard]] Topup cheapest(const contents::Belief& belief, const recipe::Recipe& recipe,
                              const Means& means, const plant::Plant& plant,
                              const recipe::Book& book, const Options& options = {});
@@ -104,14 +114,17 @@ struct Options {
                           const Means& means, const plant::Plant& plant, const recipe::Book& book,
                           const Options& options = {});
 
-/// The odds of given additions (amounts may be anything >= 0).
+/// The odds of given additions (amounts may be anything >= 0). @pre every addition names its lot.
 [[nodiscard]] conformity::Probability odds_of(const contents::Belief& belief,
                                               const recipe::Recipe& recipe,
                                               const std::vector<Addition>& additions,
                                               const plant::Plant& plant, const recipe::Book& book,
                                               const Options& options = {});
 
-/// The belief about the contents after those additions.
+/// The belief about the contents after those additions, to first order; lots and meters that had
+/// not touched the vial join its effects. A station's first meter stops the dose at the amount
+/// told, so the true dose is (amount - offset) / (1 + gain), plus the station's spread.
+/// @pre every addition names its lot.
 [[nodiscard]] contents::Belief after(const contents::Belief& belief,
                                      const std::vector<Addition>& additions,
                                      const plant::Plant& plant, const recipe::Book& book);

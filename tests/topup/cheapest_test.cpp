@@ -1,6 +1,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include "support/random.hpp"
 #include "topup/d0.hpp"
 
 namespace vialwright::topup::testing {
@@ -309,6 +310,69 @@ TEST(Cheapest, AConflictThatNoSingleLineExplainsNamesTheLines) {
   const Topup topup = asked(d0, d0.vial(0.160, 0.0648), recipe);
   EXPECT_EQ(topup.outcome, Outcome::impossible);
   EXPECT_THAT(topup.because, HasSubstr("volume"));
+}
+
+// ---- what is told is not what falls
+// --------------------------------------------------------------
+
+/// The base station gets a meter that this vial's evidence has shown to read 2 % high and 0.01 g
+/// too much.
+contents::Belief with_biased_meter(D0& d0, contents::Belief vial) {
+  plant::Instrument meter;
+  meter.id = "meter of base";
+  meter.kind = plant::InstrumentKind::mass_meter;
+  meter.u_gain = 0.01;
+  meter.u_offset = 0.005;
+  d0.plant.instruments.push_back(meter);
+  d0.plant.stations[D0::base].meters = {meter.id};
+  vial.effects = {{contents::Effect::Kind::gain, 0, -1}, {contents::Effect::Kind::offset, 0, -1}};
+  vial.mean.conservativeResize(11);
+  vial.mean.tail(2) << 0.02, 0.01;
+  const Eigen::MatrixXd known = vial.covariance;
+  vial.covariance.setZero(11, 11);
+  vial.covariance.topLeftCorner(9, 9) = known;
+  vial.covariance.diagonal().tail(2) << 1e-6, 1e-6;
+  return vial;
+}
+
+TEST(Cheapest, TellsTheStationMoreWhereItsMeterReadsHigh) {
+  D0 d0;
+  const contents::Belief plain = d0.vial(0.160, 0.0648);
+  const recipe::Recipe recipe = d0.green(20.5, 21.5);
+  const double straight = grams_of(asked(d0, plain, recipe), D0::base);
+  const contents::Belief biased = with_biased_meter(d0, plain);
+  const Topup topup = asked(d0, biased, recipe);
+  ASSERT_EQ(topup.outcome, Outcome::found);
+  // The meter shows x (1 + 0.02) + 0.01 when x is in the vial, and stops there.
+  EXPECT_NEAR(grams_of(topup, D0::base), straight * 1.02 + 0.01, 1e-9);
+  expect_all_lines_hold(d0, biased, recipe, topup);
+}
+
+TEST(Cheapest, EveryFoundTopupMeetsEveryLineOnPaper) {
+  support::Random random(20281);
+  D0 d0;
+  const contents::Belief shape = with_biased_meter(d0, d0.vial(0.160, 0.060));
+  int found = 0;
+  for (int i = 0; i < 3'000; ++i) {
+    SCOPED_TRACE("vial " + std::to_string(i));
+    contents::Belief vial = shape;
+    const contents::Belief dyes = d0.vial(random.uniform(0.08, 0.2), random.uniform(0.02, 0.08));
+    vial.mean.head(9) = dyes.mean;
+    const double low = random.uniform(19.5, 23.0);
+    recipe::Recipe recipe = d0.green(low, low + random.uniform(0.0, 2.0), random.uniform(0.0, 0.1));
+    if (random.below(2) == 0) {
+      const double ml = random.uniform(19.5, 23.0);
+      recipe.tolerances.push_back({ToleranceOn::volume, -1, ml, ml + 0.5, ml + 1.0});
+    }
+    const Topup topup = asked(d0, vial, recipe);
+    if (topup.outcome == Outcome::found) {
+      ++found;
+      expect_all_lines_hold(d0, vial, recipe, topup);
+    } else if (topup.outcome == Outcome::impossible) {
+      EXPECT_FALSE(topup.because.empty());
+    }
+  }
+  EXPECT_GT(found, 300);
 }
 
 }  // namespace

@@ -17,7 +17,9 @@ const T* find_sorted(const std::vector<T>& sorted, std::string_view key, Key T::
 
 Result<State> state_of(const LineFile& line, const logbook::Logbook& book, std::uint64_t last,
                        std::optional<Instant> as_of) {
+  const std::uint64_t all = book.head().position;
   std::vector<Fact> facts;
+  facts.reserve(last == 0 ? all : std::min(last, all));
   std::optional<Error> wrong;
   const auto read = book.rows(1, [&](const logbook::Row& row) {
     if (last != 0 && row.position > last) return false;

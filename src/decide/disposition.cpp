@@ -225,11 +225,10 @@ void hold_for_better(Decision& decision, const std::string& now) {
 void choose_rescue(Decision& decision, const recipe::Recipe& own, const line::State& state) {
   const plant::Prices& prices = state.plant.prices;
   const double value = own.value > 0.0 ? own.value : prices.good;
-  const std::string now =
-      fmt::format(decision.conformity->ruling == conformity::Ruling::reject
-                      ? "Not good for {} as it is ({} good)"
-                      : "Not surely good for {} ({})",
-                  own.id, quantity::odds_in_words(decision.conformity->joint.value));
+  const std::string odds = quantity::odds_in_words(decision.conformity->joint.value);
+  const bool bad = decision.conformity->ruling == conformity::Ruling::reject;
+  const std::string now = bad ? fmt::format("Not good for {} as it is ({} good)", own.id, odds)
+                              : fmt::format("Not surely good for {} ({})", own.id, odds);
   const TopupAnswer* best = nullptr;
   for (const TopupAnswer& candidate : decision.topups) {
     if (!saves(candidate.topup, value, prices)) continue;

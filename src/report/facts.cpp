@@ -4,6 +4,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "report/tally.hpp"
+
 namespace vialwright::report {
 namespace {
 
@@ -84,6 +86,16 @@ std::string chance_of(double p_value) {
   return "about 1 in " + grouped(static_cast<std::uint64_t>(std::llround(1.0 / p_value)));
 }
 
+/// By how much an explanation says that something is off, in its own unit.
+std::string shift_of(const contents::Explanation& each, const decide::Decision& decision) {
+  if (each.wrong == contents::Explanation::Wrong::nothing) return none;
+  const auto at = static_cast<std::size_t>(std::max(each.index, 0));
+  const bool by_reading =
+      each.wrong == contents::Explanation::Wrong::reading && at < decision.readings.size();
+  return quantity::with_doubt(each.shift, each.u_shift,
+                              by_reading ? decision.readings[at].unit : "g");
+}
+
 /// As the beginning of a sentence.
 std::string begun(std::string text) {
   if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 32);
@@ -111,11 +123,10 @@ Table contents_facts(const decide::Decision& decision, const line::State& state)
 }
 
 std::string contents_caveat(const decide::Decision& decision) {
-  const bool unsettled =
-      decision.estimate && decision.estimate->contradiction && !decision.estimate->settled;
-  return unsettled ? "Cannot tell: these numbers take every reading at its word, and they "
-                     "contradict each other."
-                   : "";
+  return cannot_tell(decision)
+             ? "Cannot tell: readings contradict each other, and these numbers hold only "
+               "under the likeliest explanation."
+             : "";
 }
 
 Table line_facts(const decide::Decision& decision, const recipe::Recipe& recipe,
@@ -125,11 +136,10 @@ Table line_facts(const decide::Decision& decision, const recipe::Recipe& recipe,
   const auto& lines = decision.conformity->lines;
   for (std::size_t i = 0; i < std::min(lines.size(), recipe.tolerances.size()); ++i) {
     const recipe::Tolerance& tolerance = recipe.tolerances[i];
-    table.rows.push_back(
-        {recipe::name_of(tolerance, state.book),
-         quantity::with_doubt(lines[i].value, lines[i].u, recipe::unit_of(tolerance.on)),
-         limits(tolerance), odds(lines[i].holds),
-         decision.conformity->binding == static_cast<int>(i) ? "binds" : ""});
+    table.rows.push_back({recipe::name_of(tolerance, state.book),
+                          value_of(lines[i], recipe::unit_of(tolerance.on)), limits(tolerance),
+                          odds(lines[i].holds),
+                          decision.conformity->binding == static_cast<int>(i) ? "binds" : ""});
   }
   return table;
 }
@@ -153,15 +163,20 @@ Table reading_facts(const decide::Decision& decision, const line::State& state) 
   return table;
 }
 
+std::string addition_in_words(const topup::Topup& topup, const line::State& state) {
+  std::string text = topup.outcome == topup::Outcome::found ? additions(topup, state)
+                                                            : std::string(word(topup.outcome));
+  if (topup.outcome == topup::Outcome::found && !topup.dosable) text += "; too small to dose";
+  return topup.because.empty() ? text : text + ": " + topup.because;
+}
+
 Table topup_facts(const decide::Decision& decision, const line::State& state) {
   Table table{{{"recipe"}, {"add"}, {"odds"}, {"cost", true}, {"order"}}, {}};
   for (const decide::TopupAnswer& answer : decision.topups) {
     const topup::Topup& topup = answer.topup;
     const bool found = topup.outcome == topup::Outcome::found;
-    std::string add = found ? additions(topup, state) : std::string(word(topup.outcome));
-    if (!topup.because.empty() && !found) add += ": " + topup.because;
-    table.rows.push_back({recipe_name(answer.recipe, state), std::move(add), odds(topup),
-                          found ? money(topup.cost, state.plant.prices) : none,
+    table.rows.push_back({recipe_name(answer.recipe, state), addition_in_words(topup, state),
+                          odds(topup), found ? money(topup.cost, state.plant.prices) : none,
                           answer.order.empty() ? "none open" : answer.order});
   }
   return table;
@@ -170,15 +185,18 @@ Table topup_facts(const decide::Decision& decision, const line::State& state) {
 Table explanation_facts(const decide::Decision& decision) {
   Table table{{{"explanation"}, {"odds"}, {"off by", true}, {"the vial then holds", true}}, {}};
   if (!decision.estimate) return table;
+  std::uint64_t rare = 0;
   for (const contents::Explanation& each : decision.estimate->explanations) {
-    const bool nothing = each.wrong == contents::Explanation::Wrong::nothing;
-    const auto at = static_cast<std::size_t>(std::max(each.index, 0));
-    const bool by_reading =
-        each.wrong == contents::Explanation::Wrong::reading && at < decision.readings.size();
-    const std::string unit = by_reading ? decision.readings[at].unit : "g";
+    if (each.odds < 0.01) {
+      ++rare;
+      continue;
+    }
     table.rows.push_back({subject(each, decision), quantity::odds_in_words(each.odds),
-                          nothing ? none : quantity::with_doubt(each.shift, each.u_shift, unit),
+                          shift_of(each, decision),
                           quantity::with_doubt(each.net_g, each.u_net_g, "g")});
+  }
+  if (rare > 0) {
+    table.rows.push_back({grouped(rare) + " more", "each fewer than 1 in\u00A0100", none, none});
   }
   return table;
 }
@@ -217,7 +235,7 @@ std::string conformity_in_words(const decide::Decision& decision, const line::St
   if (!decision.conformity) return "No recipe to meet.";
   const conformity::Conformity& found = *decision.conformity;
   std::string error;
-  if (found.joint.error > 0.0) {
+  if (found.joint.error >= 1e-6) {
     error = fmt::format(", numerical error at most {:.1g}", found.joint.error);
   }
   const char* ruling = found.ruling == conformity::Ruling::release  ? "That is enough"
@@ -238,9 +256,8 @@ std::string net_in_words(const decide::Decision& decision) {
 }
 
 std::string goodness_in_words(const decide::Decision& decision) {
-  if (decision.estimate && decision.estimate->contradiction && !decision.estimate->settled) {
-    return "cannot tell";
-  }
+  if (cannot_tell(decision)) return "cannot tell";
+  if (decision.whichever) return odds(*decision.whichever);
   return decision.conformity ? odds(decision.conformity->joint) : none;
 }
 
@@ -256,11 +273,15 @@ std::vector<std::string> pairs_in_words(const decide::Decision& decision) {
 }
 
 const decide::TopupAnswer* planned(const decide::Decision& decision) {
+  using decide::Disposition;
+  const bool plans = decision.disposition == Disposition::rework ||
+                     decision.disposition == Disposition::hold ||
+                     decision.disposition == Disposition::scrap;
   const decide::TopupAnswer* best = nullptr;
   for (const decide::TopupAnswer& answer : decision.topups) {
-    if (answer.topup.outcome != topup::Outcome::found) continue;
+    if (!plans || answer.topup.outcome != topup::Outcome::found) continue;
     const bool own = answer.recipe == decision.recipe;
-    if (own && decision.disposition == decide::Disposition::rework) return &answer;
+    if (own && decision.disposition == Disposition::rework) return &answer;
     if (best == nullptr || answer.topup.odds.value > best->topup.odds.value) best = &answer;
   }
   return best;

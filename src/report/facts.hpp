@@ -43,14 +43,18 @@ namespace vialwright::report {
 /// Net mass, or "not known": for tables of many vials.
 [[nodiscard]] std::string net_in_words(const decide::Decision& decision);
 
-/// Joint probability of conforming, "–" where there is no recipe, "cannot tell" where the evidence
-/// contradicts itself.
+/// Joint probability of conforming, "–" where there is no recipe. Contradicted evidence: over all
+/// explanations, or "cannot tell".
 [[nodiscard]] std::string goodness_in_words(const decide::Decision& decision);
 
 /// Which pairs of readings cannot be told apart, one sentence each.
 [[nodiscard]] std::vector<std::string> pairs_in_words(const decide::Decision& decision);
 
-/// The top-up that the disposition rests on: own recipe for rework, else the best; or none.
+/// What would be added, in words; or why nothing can be.
+[[nodiscard]] std::string addition_in_words(const topup::Topup& topup, const line::State& state);
+
+/// The additions that a vial to be reworked, held or scrapped could have: own recipe for rework,
+/// else the best odds; or none.
 [[nodiscard]] const decide::TopupAnswer* planned(const decide::Decision& decision);
 
 }  // namespace vialwright::report

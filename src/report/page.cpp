@@ -42,31 +42,37 @@ std::string top(const std::string& line_name, const line::State& state) {
       escaped(line_name), escaped(day_and_time(state.as_of)));
 }
 
+/// "a", "a and b", "a, b and c".
+std::string joined(const std::vector<std::string>& names) {
+  std::string text;
+  for (std::size_t i = 0; i < names.size(); ++i) {
+    text += (i == 0 ? "" : i + 1 == names.size() ? " and " : ", ") + names[i];
+  }
+  return text;
+}
+
 /// What a person should know first after the counts.
 std::string lead(const std::vector<Pulls>& pulls, const Questions& questions) {
-  std::vector<std::string> sentences;
+  std::vector<std::string> careful;
   for (const Pulls& each : pulls) {
-    if (!each.needs_care()) continue;
-    sentences.push_back(fmt::format("Readings of {} stood more than 3 u off {}.", each.instrument,
-                                    counted(each.beyond_3, "time", "times")));
+    if (each.needs_care()) careful.push_back(each.instrument);
+  }
+  std::string text;
+  if (!careful.empty()) {
+    text += "Readings of " + joined(careful) + " stood far off more often than by chance. ";
   }
   const auto unsettled = static_cast<std::uint64_t>(
       std::count_if(questions.contradicted.begin(), questions.contradicted.end(),
-                    [](const auto* each) { return !each->estimate->settled; }));
+                    [](const auto* each) { return cannot_tell(*each); }));
   if (unsettled > 0) {
-    sentences.push_back(
-        fmt::format("Of {} the readings contradict each other and we cannot tell "
-                    "which is wrong.",
-                    counted(unsettled, "vial", "vials")));
+    text += "Of " + counted(unsettled, "vial", "vials") +
+            " the readings contradict each other and we cannot tell which is wrong. ";
   }
   if (!questions.in_conflict.empty()) {
-    sentences.push_back(fmt::format("Of {} we cannot tell which vial was measured.",
-                                    counted(questions.in_conflict.size(), "record", "records")));
+    text += "Of " + counted(questions.in_conflict.size(), "vial", "vials") +
+            " the facts about which is which disagree. ";
   }
-  if (sentences.empty()) return "The readings agree with each other.";
-  std::string text;
-  for (const std::string& each : sentences) text += (text.empty() ? "" : " ") + each;
-  return text;
+  return text.empty() ? "The readings agree with each other." : text;
 }
 
 std::string foot(const decide::Provenance& from, const line::State& state) {

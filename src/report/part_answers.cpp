@@ -41,15 +41,11 @@ bool can_draw(const Decision& decision, const recipe::Recipe* recipe) {
          !decision.evidence.doses.empty();
 }
 
-bool unsettled(const Decision& decision) {
-  return decision.estimate && decision.estimate->contradiction && !decision.estimate->settled;
-}
-
 std::string drawing_of(const Decision& decision, const line::State& state) {
   const recipe::Recipe* recipe = bound_recipe(decision, state);
   const line::VialRecord* vial = line::find_vial(state, decision.serial);
   const bool whose = vial != nullptr && !vial->conflicts.empty();
-  if (unsettled(decision) || whose) return no_belief_svg("cannot tell");
+  if (cannot_tell(decision) || whose) return no_belief_svg("cannot tell");
   if (!can_draw(decision, recipe)) return no_belief_svg("not measured");
   return channel_of(decision, *recipe, static_cast<std::size_t>(decision.conformity->binding),
                     narrow_clear, state);
@@ -57,13 +53,13 @@ std::string drawing_of(const Decision& decision, const line::State& state) {
 
 std::string binding_value(const Decision& decision, const line::State& state) {
   const recipe::Recipe* recipe = bound_recipe(decision, state);
-  if (!can_draw(decision, recipe) || unsettled(decision)) return {};
+  if (!can_draw(decision, recipe) || cannot_tell(decision)) return {};
   const auto at = static_cast<std::size_t>(decision.conformity->binding);
   const recipe::Tolerance& tolerance = recipe->tolerances[at];
   const conformity::LineReport& found = decision.conformity->lines[at];
   return "<br/><span class=\"note\">" + escaped(recipe::name_of(tolerance, state.book)) + " " +
-         value_html(quantity::with_doubt(found.value, found.u, recipe::unit_of(tolerance.on))) +
-         ", wants " + escaped(limits(tolerance)) + "</span>";
+         value_html(value_of(found, recipe::unit_of(tolerance.on))) + ", wants " +
+         escaped(limits(tolerance)) + "</span>";
 }
 
 std::string not_released_row(const Decision& decision, const line::State& state) {
@@ -77,25 +73,18 @@ std::string not_released_row(const Decision& decision, const line::State& state)
 
 /// One row a vial: its planned top-up, or why there is none.
 std::vector<std::string> topup_row(const Decision& decision, const line::State& state) {
-  const decide::TopupAnswer* answer = planned(decision);
-  if (answer == nullptr) {
-    const decide::TopupAnswer& first = decision.topups.front();
-    std::string why(word(first.topup.outcome));
-    if (!first.topup.because.empty()) why += ": " + first.topup.because;
-    return {decision.serial,
-            recipe_name(first.recipe, state),
-            why,
-            "\u2013",
-            "\u2013",
-            first.order.empty() ? "none open" : first.order};
-  }
-  const topup::Topup& topup = answer->topup;
+  const decide::TopupAnswer* best = planned(decision);
+  const decide::TopupAnswer& answer = best == nullptr ? decision.topups.front() : *best;
   return {decision.serial,
-          recipe_name(answer->recipe, state),
-          additions(topup, state),
-          odds(topup),
-          money(topup.cost, state.plant.prices),
-          answer->order.empty() ? "none open" : answer->order};
+          recipe_name(answer.recipe, state),
+          addition_in_words(answer.topup, state),
+          odds(answer.topup),
+          best == nullptr ? "\u2013" : money(answer.topup.cost, state.plant.prices),
+          answer.order.empty() ? "none open" : answer.order};
+}
+
+bool has_answer(const Decision& decision) {
+  return !decision.topups.empty() && decision.disposition != Disposition::measure_again;
 }
 
 }  // namespace
@@ -129,12 +118,12 @@ std::string topups_part(const Questions& questions, const line::State& state) {
   Table table{{{"vial"}, {"becomes"}, {"add, in this order"}, {"odds"}, {"cost", true}, {"order"}},
               {}};
   for (const Decision* decision : questions.not_released) {
-    if (!decision->topups.empty()) table.rows.push_back(topup_row(*decision, state));
+    if (has_answer(*decision)) table.rows.push_back(topup_row(*decision, state));
   }
   if (table.rows.empty()) return {};
   return part_html("What they could become",
-                   "The cheapest addition that meets the recipe on paper, with the odds that it "
-                   "does in the vial.",
+                   "For each vial to rework, hold or scrap the best addition found, with the odds "
+                   "that the vial will then meet the recipe.",
                    "<p class=\"caution\"><b>" + std::string(standing_caution) + "</b> " +
                        advice_only + "</p>" + table_html(table));
 }

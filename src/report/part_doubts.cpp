@@ -65,7 +65,8 @@ std::string settled_item(const Decision& decision) {
   if (decision.estimate->explanations.empty()) return {};
   const contents::Explanation& believed = decision.estimate->explanations.front();
   return "<li><b>" + escaped(decision.serial) + "</b>: " +
-         value_html(fmt::format("{}, {}", subject(believed, decision),
+         value_html(fmt::format("{}; likeliest: {}, {}", decide::word(decision.disposition),
+                                subject(believed, decision),
                                 quantity::odds_in_words(believed.odds))) +
          "</li>";
 }
@@ -89,16 +90,17 @@ std::string contradictions_part(const Questions& questions, const line::State& s
   if (questions.contradicted.empty()) return {};
   std::string rows, settled;
   for (const Decision* decision : questions.contradicted) {
-    if (decision->estimate->settled) {
-      settled += settled_item(*decision);
-    } else {
+    if (cannot_tell(*decision)) {
       rows += doubt_row(*decision, state);
+    } else {
+      settled += settled_item(*decision);
     }
   }
   std::string html;
   if (!rows.empty()) html += "<ol class=\"rows wideval\">" + rows + "</ol>";
   if (!settled.empty()) {
-    html += "<h3>One explanation is believed</h3><ul class=\"plain\">" + settled + "</ul>";
+    html +=
+        "<h3>Contradicted, and decided all the same</h3><ul class=\"plain\">" + settled + "</ul>";
   }
   return part_html("Readings that contradict",
                    "No mound where there is no belief: each explanation that stands is a broken "

@@ -87,7 +87,7 @@ std::string course_row(const std::string& name, const Course& course) {
 }
 
 std::string mean_of(const Pulls& pulls) {
-  if (pulls.count == 1) return fmt::format("{:+.2f}\u00A0u", pulls.mean);
+  if (pulls.within_6 < 2) return fmt::format("{:+.2f}\u00A0u", pulls.mean);
   return (pulls.mean > 0.0 ? "+" : "") + quantity::with_doubt(pulls.mean, pulls.u_mean, "u");
 }
 
@@ -148,10 +148,12 @@ std::string instruments_part(const std::vector<Pulls>& pulls) {
   if (pulls.empty()) return {};
   std::string rows;
   for (const Pulls& each : pulls) rows += pull_row(each);
-  return part_html("Instruments",
-                   "How far every reading pulled from what the others say, in its own u. Clear: "
-                   "within 2 u, where about 95 of 100 should stand. Beyond 6 u: at the edge.",
-                   "<ol class=\"rows wideval\">" + rows + "</ol>");
+  return part_html(
+      "Instruments",
+      "How far every reading pulled from what the others say, in its own u. Clear: "
+      "within 2 u, where about 95 of 100 should stand. Beyond 6 u: at the edge, and not "
+      "in the mean.",
+      "<ol class=\"rows wideval\">" + rows + "</ol>");
 }
 
 }  // namespace vialwright::report

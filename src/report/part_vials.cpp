@@ -49,9 +49,9 @@ std::string channels(const Decision& decision, const recipe::Recipe& recipe,
   for (std::size_t i = 0; i < decision.conformity->lines.size(); ++i) {
     const recipe::Tolerance& tolerance = recipe.tolerances[i];
     const auto& found = decision.conformity->lines[i];
-    const std::string value =
-        value_html(quantity::with_doubt(found.value, found.u, recipe::unit_of(tolerance.on))) +
-        "<br/><span class=\"note\">wants " + escaped(limits(tolerance)) + "</span>";
+    const std::string value = value_html(value_of(found, recipe::unit_of(tolerance.on))) +
+                              "<br/><span class=\"note\">wants " + escaped(limits(tolerance)) +
+                              "</span>";
     const std::string binds =
         decision.conformity->binding == static_cast<int>(i) ? ". This line binds." : "";
     rows += row_html("<b>" + escaped(recipe::name_of(tolerance, state.book)) + "</b>",
@@ -151,8 +151,8 @@ std::string channel_of(const Decision& decision, const recipe::Recipe& recipe, s
   channel.clear = clear;
   channel.alternative =
       fmt::format("{} {}, wanted {}; holds {}", recipe::name_of(channel.tolerance, state.book),
-                  quantity::with_doubt(found.value, found.u, recipe::unit_of(channel.tolerance.on)),
-                  limits(channel.tolerance), odds(found.holds));
+                  value_of(found, recipe::unit_of(channel.tolerance.on)), limits(channel.tolerance),
+                  odds(found.holds));
   return channel_svg(channel);
 }
 

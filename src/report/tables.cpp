@@ -32,7 +32,7 @@ std::string due(const line::OrderRecord& order) {
 
 std::string mean_pull(const Pulls& pulls) {
   if (pulls.count == 0) return "nothing checks it";
-  if (pulls.count == 1) return fmt::format("{:+.2f}\u00A0u", pulls.mean);
+  if (pulls.within_6 < 2) return fmt::format("{:+.2f}\u00A0u", pulls.mean);
   return quantity::with_doubt(pulls.mean, pulls.u_mean, "u");
 }
 

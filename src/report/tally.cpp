@@ -38,8 +38,11 @@ struct Sums {
       return;
     }
     ++pulls.count;
-    sum += report.standardised;
-    squares += report.standardised * report.standardised;
+    if (std::abs(report.standardised) <= 6.0) {
+      ++pulls.within_6;
+      sum += report.standardised;
+      squares += report.standardised * report.standardised;
+    }
     const double bin = std::clamp(std::round(report.standardised / Pulls::bin_width),
                                   -double{Pulls::beside}, double{Pulls::beside});
     ++pulls.strokes[static_cast<std::size_t>(Pulls::beside + static_cast<int>(bin))];
@@ -56,9 +59,9 @@ struct Sums {
 
   Pulls finished() const {
     Pulls done = pulls;
-    const auto n = static_cast<double>(pulls.count);
-    if (pulls.count > 0) done.mean = sum / n;
-    if (pulls.count > 1) {
+    const auto n = static_cast<double>(pulls.within_6);
+    if (pulls.within_6 > 0) done.mean = sum / n;
+    if (pulls.within_6 > 1) {
       const double variance = std::max(squares - n * done.mean * done.mean, 0.0) / (n - 1.0);
       done.u_mean = std::sqrt(variance / n);
     }
@@ -113,6 +116,11 @@ contents::Interval share_interval(std::uint64_t hits, std::uint64_t tries) {
   return {std::max((middle - half) / scale, 0.0), std::min((middle + half) / scale, 1.0)};
 }
 
+bool cannot_tell(const decide::Decision& decision) {
+  return decision.estimate && decision.estimate->contradiction &&
+         decision.disposition == decide::Disposition::measure_again;
+}
+
 Questions questions_of(const decide::Shift& shift, const line::State& state) {
   Questions questions;
   for (const decide::Decision& decision : shift.decisions) {
@@ -130,7 +138,7 @@ Questions questions_of(const decide::Shift& shift, const line::State& state) {
       questions.not_released.begin(), questions.not_released.end(),
       [](const auto* a, const auto* b) { return rank(a->disposition) < rank(b->disposition); });
   std::stable_partition(questions.contradicted.begin(), questions.contradicted.end(),
-                        [](const auto* each) { return !each->estimate->settled; });
+                        [](const auto* each) { return cannot_tell(*each); });
   return questions;
 }
 

@@ -25,6 +25,8 @@ struct Pulls {
   std::uint64_t alone = 0;        ///< readings that nothing checks: no residual to show
   std::uint64_t not_counted = 0;  ///< set aside by an explanation that is believed
   std::uint64_t beyond_3 = 0;
+  std::uint64_t within_6 = 0;       ///< those that mean and scatter are of: a blunder says nothing
+                                    ///< about how the instrument usually reads
   double mean = 0.0, u_mean = 0.0;  ///< u from the scatter; 0 below two readings
   std::array<std::uint64_t, bins> strokes{};
   std::vector<std::string> suspects;  ///< serials of those beyond 3
@@ -40,6 +42,9 @@ struct Pulls {
 /// 95 % interval of a share after `hits` of `tries`. Source: Wilson, J. Am. Stat. Assoc. 22 (1927)
 /// 209, score interval. @pre hits <= tries, tries > 0
 [[nodiscard]] contents::Interval share_interval(std::uint64_t hits, std::uint64_t tries);
+
+/// The evidence of a vial contradicts itself, and that is why it is measured again.
+[[nodiscard]] bool cannot_tell(const decide::Decision& decision);
 
 /// What the vials of a shift do not say by themselves: what needs a person to look.
 struct Questions {

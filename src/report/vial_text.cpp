@@ -5,6 +5,7 @@
 #include "report/facts.hpp"
 #include "report/report.hpp"
 #include "report/strong.hpp"
+#include "report/tally.hpp"
 
 namespace vialwright::report {
 namespace {
@@ -99,7 +100,7 @@ class Writer {
 
   void contradiction() {
     if (!decision_.estimate || !decision_.estimate->contradiction) return;
-    part(decision_.estimate->settled ? "What went wrong" : "Cannot tell");
+    part(cannot_tell(decision_) ? "Cannot tell" : "What may be wrong");
     table(explanation_facts(decision_));
     list(pairs_in_words(decision_));
   }
@@ -111,7 +112,8 @@ class Writer {
     table(topup_facts(decision_, state_));
     for (const decide::TopupAnswer& answer : decision_.topups) {
       if (answer.topup.outcome != topup::Outcome::found || answer.topup.binding.empty()) continue;
-      say(fmt::format("{}: {} binds.", recipe_name(answer.recipe, state_), answer.topup.binding),
+      say(fmt::format("{}: limited by {}.", recipe_name(answer.recipe, state_),
+                      answer.topup.binding),
           "  - ", "    ");
     }
   }

@@ -48,12 +48,26 @@ std::string counted(std::uint64_t number, const std::string& one, const std::str
 
 std::string limits(const recipe::Tolerance& tolerance) {
   const std::string unit = no_break + std::string(recipe::unit_of(tolerance.on));
-  const std::string low = quantity::shortest(tolerance.low);
-  const std::string high = quantity::shortest(tolerance.high);
+  const std::string low = plain(tolerance.low);
+  const std::string high = plain(tolerance.high);
   const bool has_low = std::isfinite(tolerance.low), has_high = std::isfinite(tolerance.high);
   if (has_low && has_high) return low + " to " + high + unit;
   if (has_low) return "at least " + low + unit;
   return has_high ? "at most " + high + unit : "no limit";
+}
+
+std::string plain(double value) {
+  if (value == 0.0 || !std::isfinite(value)) return "0";
+  const int decimals = 5 - static_cast<int>(std::floor(std::log10(std::abs(value))));
+  std::string text = fmt::format("{:.{}f}", std::abs(value), std::clamp(decimals, 0, 12));
+  if (text.find('.') != std::string::npos) text.erase(text.find_last_not_of('0') + 1);
+  if (text.back() == '.') text.pop_back();
+  return (value < 0.0 ? minus : "") + text;
+}
+
+std::string value_of(const conformity::LineReport& report, std::string_view unit) {
+  if (report.u > 0.0) return quantity::with_doubt(report.value, report.u, unit);
+  return plain(report.value) + no_break + std::string(unit);
 }
 
 std::string amount(double mean, double u, std::string_view unit) {

@@ -23,6 +23,12 @@ inline constexpr const char* advice_only = "Advice only: nothing here moves a ma
 /// "0.00291 to 0.00309 mg/g", "at most 0.1 mg/g".
 [[nodiscard]] std::string limits(const recipe::Tolerance& tolerance);
 
+/// "0.0291525": six significant digits, no exponent, no trailing zeros.
+[[nodiscard]] std::string plain(double value);
+
+/// A value with its doubt; the value alone where there is none.
+[[nodiscard]] std::string value_of(const conformity::LineReport& report, std::string_view unit);
+
 /// An amount that cannot be negative: "19.356 ± 0.013 g", or "at most 0.006 g" at the bound.
 [[nodiscard]] std::string amount(double mean, double u, std::string_view unit);
 

@@ -189,6 +189,7 @@ inline void contradict(Decision& made) {
 inline void set_aside(Decision& made) {
   contradict(made);
   made.estimate->settled = true;
+  made.disposition = Disposition::release;
   made.estimate->explanations.resize(1);
   made.estimate->explanations[0].odds = 0.97;
   made.estimate->readings[1].counted = false;

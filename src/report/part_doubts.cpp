@@ -84,6 +84,34 @@ std::string conflict_item(const std::string& whose, const line::Conflict& confli
   return "<li>" + name + escaped(conflict.what) + events_of(conflict) + "</li>";
 }
 
+std::vector<std::string> conflict_items(const Questions& questions, const line::State& state) {
+  std::vector<std::string> items;
+  for (const line::VialRecord* vial : questions.in_conflict) {
+    for (const line::Conflict& conflict : vial->conflicts) {
+      items.push_back(conflict_item(vial->serial, conflict));
+    }
+  }
+  for (const line::Conflict& conflict : state.conflicts) {
+    items.push_back(conflict_item("", conflict));
+  }
+  for (const Error& unread : state.unread) {
+    items.push_back("<li>Not read: " + escaped(unread.what) + " <span class=\"note mono\">" +
+                    escaped(unread.where) + "</span>; " + escaped(unread.mend) + "</li>");
+  }
+  return items;
+}
+
+/// The first dozen in view, the rest folded away but there.
+std::string folded_list(const std::vector<std::string>& items) {
+  constexpr std::size_t in_view = 12;
+  std::string shown, rest;
+  for (std::size_t i = 0; i < items.size(); ++i) (i < in_view ? shown : rest) += items[i];
+  std::string html = "<ul class=\"plain\">" + shown + "</ul>";
+  if (rest.empty()) return html;
+  return html + "<details><summary><b>" + grouped(items.size() - in_view) +
+         " more</b></summary><div><ul class=\"plain\">" + rest + "</ul></div></details>";
+}
+
 }  // namespace
 
 std::string contradictions_part(const Questions& questions, const line::State& state) {
@@ -109,24 +137,14 @@ std::string contradictions_part(const Questions& questions, const line::State& s
 }
 
 std::string conflicts_part(const Questions& questions, const line::State& state) {
-  std::string items;
-  for (const line::VialRecord* vial : questions.in_conflict) {
-    for (const line::Conflict& conflict : vial->conflicts) {
-      items += conflict_item(vial->serial, conflict);
-    }
-  }
-  for (const line::Conflict& conflict : state.conflicts) items += conflict_item("", conflict);
-  for (const Error& unread : state.unread) {
-    items += "<li>Not read: " + escaped(unread.what) + " <span class=\"note mono\">" +
-             escaped(unread.where) + "</span>; " + escaped(unread.mend) + "</li>";
-  }
+  const std::vector<std::string> items = conflict_items(questions, state);
   if (items.empty()) return {};
   return part_html("Conflicts",
                    "Facts that disagree about which vial is which, or that name things the line "
                    "does not know. Nothing is guessed.",
                    "<div class=\"strip minds\"><p><span class=\"care\">" +
-                       mark_html("care", "care") + "</span></p><ul class=\"plain\">" + items +
-                       "</ul></div>");
+                       mark_html("care", counted(items.size(), "conflict", "conflicts")) +
+                       "</span></p>" + folded_list(items) + "</div>");
 }
 
 }  // namespace vialwright::report

@@ -61,16 +61,21 @@ Table not_released_table(const std::vector<const decide::Decision*>& decisions) 
 }
 
 std::string conflict_lines(const line::State& state, int width) {
-  std::string text;
+  constexpr std::size_t most = 12;  // a screen has no room for hundreds; the page lists them all
+  std::vector<std::string> all;
   for (const line::VialRecord& vial : state.vials) {
     for (const line::Conflict& conflict : vial.conflicts) {
-      text += paragraph(vial.serial + ": " + conflict.what, width, "  ! ", "    ");
+      all.push_back(vial.serial + ": " + conflict.what);
     }
   }
-  for (const line::Conflict& conflict : state.conflicts) {
-    text += paragraph(conflict.what, width, "  ! ", "    ");
+  for (const line::Conflict& conflict : state.conflicts) all.push_back(conflict.what);
+  std::string text;
+  for (std::size_t i = 0; i < std::min(all.size(), most); ++i) {
+    text += paragraph(all[i], width, "  ! ", "    ");
   }
-  return text;
+  if (all.size() <= most) return text;
+  return text +
+         fmt::format("    and {} more; the report lists them all\n", grouped(all.size() - most));
 }
 
 bool any_addition(const decide::Shift& shift) {

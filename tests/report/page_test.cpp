@@ -159,6 +159,34 @@ TEST(ShiftPage, IsTheSameForTheSameShift) {
   EXPECT_NE(page_of(sample::shift(calm_vials + 1)), page());
 }
 
+TEST(ShiftPage, ListsEveryConflictHoweverMany) {
+  const decide::Shift shift = sample::shift(0);
+  line::State state = sample::state(shift);
+  for (int i = 0; i < 40; ++i) {
+    state.conflicts.push_back({"order number " + std::to_string(i) + " stands twice.", {}});
+  }
+  const support::Page found = support::read_page(shift_page(shift, state, "Larkmoor"));
+  EXPECT_EQ(found.problem, "");
+  for (int i = 0; i < 40; ++i) {
+    EXPECT_NE(found.text.find("order number " + std::to_string(i) + " stands"), std::string::npos);
+  }
+  EXPECT_NE(found.text.find("41\u00A0conflicts"), std::string::npos);
+}
+
+TEST(ShiftPage, AContradictedVialThatIsGoodWhicheverHoldsIsNotCalledUntold) {
+  decide::Shift shift = sample::shift(0);
+  for (decide::Decision& decision : shift.decisions) {
+    if (decision.serial != "LM-30006") continue;
+    decision.estimate->settled = false;
+    decision.whichever = conformity::Probability{0.96, 1e-4};
+  }
+  const std::string table = vial_table(shift, {});
+  const std::size_t at = table.find("LM-30006");
+  const std::string row = table.substr(at, table.find('\n', at) - at);
+  EXPECT_NE(row.find("96 in\u00A0100"), std::string::npos) << row;
+  EXPECT_EQ(row.find("cannot tell"), std::string::npos) << row;
+}
+
 TEST(ShiftPage, OfAnEmptyShiftSaysSo) {
   decide::Shift none;
   const support::Page empty = support::read_page(shift_page(none, sample::state(none), "Larkmoor"));

@@ -21,7 +21,7 @@ Topup asked(const D0& d0, const contents::Belief& vial, const recipe::Recipe& re
   return cheapest(vial, recipe, d0.means, d0.plant, d0.book);
 }
 
-// The worked cases are computed for this project (domain notes 8.1, 8.2, 8.5), inputs as in D0;
+// The worked cases are computed for this project by hand, inputs as in D0;
 // each printed digit follows by hand from target, tolerance and mass.
 TEST(WorkedCases, TealEightPercentOverNeedsMoreLiquidThanTwentyGramsAllow) {
   const D0 d0;

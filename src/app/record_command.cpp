@@ -35,8 +35,8 @@ Checked<std::vector<twin::OrderWanted>> read_orders(const std::string& path) {
                           "keep only order.placed events in the file of orders"});
       continue;
     }
-    orders.push_back(
-        {placed->order, placed->recipe, placed->due.value_or(read->time), placed->value});
+    orders.push_back({placed->order, placed->recipe, placed->due.value_or(read->time),
+                      placed->value, placed->priority});
   }
   if (!problems.empty()) return tl::unexpected<Problems>(std::move(problems));
   return orders;

@@ -103,7 +103,7 @@ struct CalibrationMade {
   std::string instrument;
   std::string unit;                        ///< what the instrument shows: g, mL or mm
   std::optional<double> offset, u_offset;  ///< in `unit`
-  std::optional<double> gain, u_gain;      ///< ratio
+  std::optional<double> gain, u_gain;  ///< what it shows over the truth, less one; may be negative
   bool operator==(const CalibrationMade&) const = default;
 };
 struct EnvironmentRead {

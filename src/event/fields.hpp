@@ -137,7 +137,7 @@ void fields(V& v, D& d) {
   v.word("unit", d.unit, shown_units);
   v.signed_amount_or_none("offset", d.unit, d.offset);
   v.amount_or_none("u_offset", d.unit, d.u_offset);
-  v.amount_or_none("gain", "1", d.gain);
+  v.signed_amount_or_none("gain", "1", d.gain);
   v.amount_or_none("u_gain", "1", d.u_gain);
 }
 template <class V, Of<EnvironmentRead> D>

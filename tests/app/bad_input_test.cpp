@@ -15,7 +15,9 @@ using support::Folder;
 using support::vialwright;
 using ::testing::HasSubstr;
 
-const std::string larkmoor = std::string(VIALWRIGHT_SOURCE_DIR) + "/examples/larkmoor/line.toml";
+const std::string examples = std::string(VIALWRIGHT_SOURCE_DIR) + "/examples/";
+const std::string larkmoor = examples + "larkmoor/line.toml";
+const std::string quillbeck = examples + "quillbeck/line.toml";
 
 void write(const std::string& path, const std::string& text) {
   std::ofstream(path, std::ios::binary) << text;
@@ -100,8 +102,8 @@ TEST(CommandLine, WrongSerialRecipeAndTimeNameTheNearest) {
   const std::string book = folder.file("a.book");
   ASSERT_EQ(vialwright({"new", book}).code, 0);
   expect_refusal(vialwright({"vial", book, "LM-1", "--line", larkmoor}), 2, "logbook up to");
-  expect_refusal(vialwright({"decide", book, "--line", larkmoor, "--recipe", "FEM-1"}), 2,
-                 "did you mean 'FEN-1'?");
+  expect_refusal(vialwright({"decide", book, "--line", quillbeck, "--recipe", "WICK-31"}), 2,
+                 "did you mean 'WICK-30'?");
   expect_refusal(vialwright({"vials", book, "--line", larkmoor, "--as-of", "yesterday"}), 2,
                  "--as-of");
 }

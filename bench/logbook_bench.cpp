@@ -93,14 +93,17 @@ class Bare {
  public:
   explicit Bare(const std::string& path) {
     must(sqlite3_open(path.c_str(), &database_) == SQLITE_OK, "open");
-    run("CREATE TABLE event (position INTEGER PRIMARY KEY, received INTEGER NOT NULL, conflict "
+    run("CREATE TABLE event (position INTEGER NOT NULL, received INTEGER NOT NULL, conflict "
         "INTEGER NOT NULL, sequence INTEGER NOT NULL, source TEXT NOT NULL, id TEXT NOT NULL, hash "
-        "BLOB NOT NULL, raw BLOB NOT NULL, canonical BLOB) STRICT");
+        "BLOB NOT NULL, raw BLOB NOT NULL, canonical BLOB NOT NULL) STRICT");
     run("CREATE UNIQUE INDEX fact ON event (source, id) WHERE conflict = 0");
     run("PRAGMA journal_mode = WAL");
     run("PRAGMA synchronous = FULL");
-    must(sqlite3_prepare_v2(database_, "INSERT INTO event VALUES (?,?,0,?,?,?,?,?,?)", -1, &insert_,
-                            nullptr) == SQLITE_OK,
+    must(sqlite3_prepare_v2(database_,
+                            "INSERT INTO event (rowid, position, received, conflict, sequence, "
+                            "source, id, hash, raw, "
+                            "canonical) VALUES (?1,?1,?2,0,?3,?4,?5,?6,?7,?8)",
+                            -1, &insert_, nullptr) == SQLITE_OK,
          "prepare");
   }
   Bare(const Bare&) = delete;
@@ -137,11 +140,7 @@ class Bare {
     text(5, row.id, false);
     text(6, hash, true);
     text(7, row.raw, true);
-    if (row.canonical.empty()) {
-      sqlite3_bind_null(insert_, 8);
-    } else {
-      text(8, row.canonical, true);
-    }
+    text(8, row.canonical, true);
     must(sqlite3_step(insert_) == SQLITE_DONE, "insert");
     sqlite3_reset(insert_);
   }

@@ -20,7 +20,7 @@ std::uint64_t as_position(std::int64_t stored) { return static_cast<std::uint64_
 }  // namespace
 
 Result<Head> Logbook::Store::read_head() {
-  auto newest = database.prepare("SELECT position, hash FROM event ORDER BY position DESC LIMIT 1");
+  auto newest = database.prepare("SELECT position, hash FROM event ORDER BY rowid DESC LIMIT 1");
   if (!newest) return tl::unexpected(newest.error());
   const int code = newest->step();
   if (code == SQLITE_DONE) return head = Head{};
@@ -39,7 +39,8 @@ Result<void> Logbook::Store::prepare_to_append() {
   auto newest = read_head();
   if (!newest) return tl::unexpected(newest.error());
   auto inserting = database.prepare(fmt::format(
-      "INSERT OR IGNORE INTO event ({}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", row_columns));
+      "INSERT OR IGNORE INTO event ({}) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?1)",
+      row_columns));
   if (!inserting) return tl::unexpected(inserting.error());
   auto finding = database.prepare(
       "SELECT position, raw, canonical FROM event WHERE source = ?1 AND id = ?2 AND conflict = 0 "
@@ -67,11 +68,8 @@ Result<bool> Logbook::Store::write(const Incoming& incoming, const event::Read& 
   insert->bind_text(6, row.id);
   insert->bind_blob(7, hash.data(), hash.size());
   insert->bind_blob(8, row.raw.data(), row.raw.size());
-  if (row.canonical == row.raw) {
-    insert->bind_null(9);
-  } else {
-    insert->bind_blob(9, row.canonical.data(), row.canonical.size());
-  }
+  // Empty where it equals the raw bytes; a length of 0 at an address is empty, not NULL.
+  insert->bind_blob(9, row.canonical.data(), row.canonical == row.raw ? 0 : row.canonical.size());
   const int code = insert->step();
   if (code != SQLITE_DONE) {
     const Error error = database.error();
@@ -92,7 +90,7 @@ Result<std::optional<std::uint64_t>> Logbook::Store::find_same(const event::Read
   std::optional<std::uint64_t> same;
   int code = alike->step();
   for (; code == SQLITE_ROW && !same; code = alike->step()) {
-    const bool raw_is_canonical = alike->type(2) == SQLITE_NULL;
+    const bool raw_is_canonical = alike->bytes(2).empty();
     if (alike->bytes(raw_is_canonical ? 1 : 2) == read.canonical) {
       same = as_position(alike->whole(0));
     }

@@ -50,12 +50,13 @@ Result<Head> Logbook::head_at(std::uint64_t position) const {
 StoredRow stored_row(const Statement& statement) {
   StoredRow stored;
   const auto is = [&statement](int column, int type) { return statement.type(column) == type; };
-  const int canonical = statement.type(8);
+  const std::string_view raw = statement.bytes(7), canonical = statement.bytes(8);
   stored.well_formed = is(0, SQLITE_INTEGER) && is(1, SQLITE_INTEGER) && is(2, SQLITE_INTEGER) &&
                        is(3, SQLITE_INTEGER) && is(4, SQLITE_TEXT) && is(5, SQLITE_TEXT) &&
-                       is(6, SQLITE_BLOB) && is(7, SQLITE_BLOB) &&
-                       (canonical == SQLITE_BLOB || canonical == SQLITE_NULL) &&
-                       (statement.whole(2) == 0 || statement.whole(2) == 1);
+                       is(6, SQLITE_BLOB) && is(7, SQLITE_BLOB) && is(8, SQLITE_BLOB) &&
+                       (statement.whole(2) == 0 || statement.whole(2) == 1) &&
+                       statement.whole(0) == statement.whole(9) &&
+                       canonical != raw;  // equal ones are stored once; the hash would not tell
   stored.row.position = static_cast<std::uint64_t>(statement.whole(0));
   stored.row.received_us = statement.whole(1);
   stored.row.conflict = statement.whole(2) != 0;
@@ -63,19 +64,15 @@ StoredRow stored_row(const Statement& statement) {
   stored.row.source = statement.bytes(4);
   stored.row.id = statement.bytes(5);
   stored.hash = statement.bytes(6);
-  stored.row.raw = statement.bytes(7);
-  stored.row.canonical = canonical == SQLITE_NULL ? stored.row.raw : statement.bytes(8);
-  // Written out though equal to the raw bytes: not as we write it, though the hash would not tell.
-  if (canonical == SQLITE_BLOB && stored.row.canonical == stored.row.raw) {
-    stored.well_formed = false;
-  }
+  stored.row.raw = raw;
+  stored.row.canonical = canonical.empty() ? raw : canonical;
   return stored;
 }
 
 Result<std::uint64_t> Logbook::rows(std::uint64_t first,
                                     const std::function<bool(const Row&)>& each) const {
   auto all = store_->database.prepare(
-      fmt::format("SELECT {} FROM event WHERE position >= ? ORDER BY position", row_columns));
+      fmt::format("SELECT {} FROM event WHERE rowid >= ? ORDER BY rowid", row_columns));
   if (!all) return tl::unexpected(all.error());
   all->bind(1, static_cast<std::int64_t>(first));
   std::uint64_t count = 0, last = 0;

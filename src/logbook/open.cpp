@@ -11,12 +11,14 @@ namespace {
 constexpr std::string_view application_id = "1447641420";
 constexpr std::string_view format_version = "1";
 
-// STRICT: a column holds its own type or nothing is written. `canonical` is NULL where it equals
-// `raw`, as it does for what our own writer made: half of the bytes then.
+// STRICT: a column holds its own type or nothing is written. `canonical` is empty where it equals
+// `raw`, as it does for what our own writer made: half of the bytes then. `position` is the rowid
+// once more, and nothing is NULL: SQLite stores a placeholder for a rowid that has a column's name,
+// and reads several type codes as NULL, so that a changed byte there would not show.
 constexpr const char* schema = R"(
   BEGIN IMMEDIATE;
   CREATE TABLE event (
-    position INTEGER PRIMARY KEY,
+    position INTEGER NOT NULL,
     received INTEGER NOT NULL,
     conflict INTEGER NOT NULL,
     sequence INTEGER NOT NULL,
@@ -24,7 +26,7 @@ constexpr const char* schema = R"(
     id TEXT NOT NULL,
     hash BLOB NOT NULL,
     raw BLOB NOT NULL,
-    canonical BLOB
+    canonical BLOB NOT NULL
   ) STRICT;
   CREATE UNIQUE INDEX fact ON event (source, id) WHERE conflict = 0;
   CREATE INDEX conflicting ON event (source, id) WHERE conflict = 1;

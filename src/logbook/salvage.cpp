@@ -26,7 +26,7 @@ class Rescue {
 
  private:
   std::uint64_t newest_position() {
-    auto statement = database_.prepare("SELECT max(position) FROM event");
+    auto statement = database_.prepare("SELECT max(rowid) FROM event");
     if (!statement || statement->step() != SQLITE_ROW) return 0;
     return static_cast<std::uint64_t>(statement->whole(0));
   }
@@ -34,7 +34,7 @@ class Rescue {
   /// Writes rows from `next_` on, until the end or until one cannot be read.
   Result<void> scan() {
     auto rows = database_.prepare(
-        fmt::format("SELECT {} FROM event WHERE position >= ? ORDER BY position", row_columns));
+        fmt::format("SELECT {} FROM event WHERE rowid >= ? ORDER BY rowid", row_columns));
     if (!rows) return tl::unexpected(rows.error());
     rows->bind(1, static_cast<std::int64_t>(next_));
     int code = rows->step();

@@ -22,7 +22,6 @@ class Statement {
   void bind_blob(int at, const void* data, std::size_t size) {
     sqlite3_bind_blob64(raw_.get(), at, data, size, SQLITE_STATIC);
   }
-  void bind_null(int at) { sqlite3_bind_null(raw_.get(), at); }
 
   /// SQLITE_ROW, SQLITE_DONE or an error.
   int step() { return sqlite3_step(raw_.get()); }

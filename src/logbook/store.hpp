@@ -43,13 +43,13 @@ struct Opener {
 
 /// Columns of `event` as every reader of whole rows selects them.
 inline constexpr const char* row_columns =
-    "position, received, conflict, sequence, source, id, hash, raw, canonical";
+    "position, received, conflict, sequence, source, id, hash, raw, canonical, rowid";
 
 /// One row as it stands in the file, before anything is believed.
 struct StoredRow {
   ChainedRow row;
   std::string_view hash;
-  bool well_formed = false;  ///< every column has its type
+  bool well_formed = false;  ///< every column has its type, and the position is told twice alike
 };
 [[nodiscard]] StoredRow stored_row(const Statement& statement);
 

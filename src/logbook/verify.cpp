@@ -66,11 +66,11 @@ class Walk {
 
 Result<void> walk_rows(Database& database, Walk& walk, Verification& found,
                        const std::function<void(std::uint64_t, std::uint64_t)>& progress) {
-  auto newest = database.prepare("SELECT max(position) FROM event");
+  auto newest = database.prepare("SELECT max(rowid) FROM event");
   if (!newest) return tl::unexpected(newest.error());
   const std::uint64_t all =
       newest->step() == SQLITE_ROW ? static_cast<std::uint64_t>(newest->whole(0)) : 0;
-  auto rows = database.prepare(fmt::format("SELECT {} FROM event ORDER BY position", row_columns));
+  auto rows = database.prepare(fmt::format("SELECT {} FROM event ORDER BY rowid", row_columns));
   if (!rows) return tl::unexpected(rows.error());
   int code = rows->step();
   for (; code == SQLITE_ROW; code = rows->step()) {

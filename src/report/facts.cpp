@@ -238,6 +238,13 @@ std::string conformity_in_words(const decide::Decision& decision, const line::St
   if (found.joint.error >= 1e-6) {
     error = fmt::format(", numerical error at most {:.1g}", found.joint.error);
   }
+  if (decision.whichever) {
+    return begun(odds(*decision.whichever)) +
+           " that each line holds, over all explanations of the "
+           "contradiction; at most " +
+           consumer_risk(bound_recipe(decision, state), state) +
+           " may be wrong. The lines below hold under the likeliest explanation alone.";
+  }
   const char* ruling = found.ruling == conformity::Ruling::release  ? "That is enough"
                        : found.ruling == conformity::Ruling::reject ? "That is too little"
                                                                     : "That decides neither way";

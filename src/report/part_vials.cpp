@@ -67,8 +67,9 @@ std::string good_section(const Decision& decision, const line::State& state) {
   if (recipe == nullptr || !decision.conformity) return html;
   const bool calm = decision.disposition == decide::Disposition::release ||
                     decision.disposition == decide::Disposition::open;
-  return html + (calm ? table_html(line_facts(decision, *recipe, state))
-                      : channels(decision, *recipe, state));
+  // A mound is a belief; where the evidence cannot tell there is none to draw.
+  return html + (calm || cannot_tell(decision) ? table_html(line_facts(decision, *recipe, state))
+                                               : channels(decision, *recipe, state));
 }
 
 std::string readings_section(const Decision& decision, const line::State& state) {

@@ -131,6 +131,14 @@ TEST(ShiftPage, DrawsNoBeliefWhereTheEvidenceContradictsItself) {
   const std::string section = page().substr(part, end - part);
   EXPECT_EQ(section.find("class=\"belief\""), std::string::npos);
   EXPECT_NE(section.find("stroke-dasharray=\"5 4\""), std::string::npos);
+  // Nor in its row of vials not released, nor in its own record.
+  for (const char* where : {"Not released</h2>", "Every vial</h2>"}) {
+    const std::size_t at = page().find("LM-30005", page().find(where));
+    const std::size_t next = page().find(sample::hostile.substr(0, 2) + "&lt;b", at);
+    ASSERT_NE(next, std::string::npos);
+    const std::string row = page().substr(at, std::min(next, page().find("LM-30006", at)) - at);
+    EXPECT_EQ(row.find("class=\"belief\""), std::string::npos) << where;
+  }
 }
 
 TEST(ShiftPage, PutsTheCautionWhereverSomethingIsAdded) {

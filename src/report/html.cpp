@@ -54,8 +54,11 @@ std::string_view first_number(std::string_view text) {
 }
 
 std::string cell_html(const Column& column, const std::string& cell) {
-  return fmt::format("<td{} data-k=\"{}\">{}</td>", column.right ? " class=\"r\"" : "",
-                     escaped(column.head), value_html(cell));
+  constexpr int short_cell = 20;  // "more than 99 in 100" stands on one line
+  const char* kind = column.right                  ? " class=\"r\""
+                     : columns(cell) <= short_cell ? " class=\"nb\""
+                                                   : "";
+  return fmt::format("<td{} data-k=\"{}\">{}</td>", kind, escaped(column.head), value_html(cell));
 }
 
 }  // namespace

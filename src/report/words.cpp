@@ -140,7 +140,7 @@ std::string_view word(topup::Outcome outcome) {
     case topup::Outcome::found:
       return "found";
     case topup::Outcome::nothing_needed:
-      return "nothing needed";
+      return "nothing: on paper it meets the recipe";
     case topup::Outcome::not_permitted:
       return "not permitted";
     case topup::Outcome::impossible:

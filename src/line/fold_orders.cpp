@@ -96,6 +96,11 @@ bool same_recipe(const recipe::Recipe& a, const recipe::Recipe& b) {
          a.stocks == b.stocks && a.consumer_risk == b.consumer_risk && a.value == b.value;
 }
 
+/// As placed; what became of the first since then does not matter.
+bool same_order(const OrderRecord& a, const OrderRecord& b) {
+  return a.recipe == b.recipe && a.due == b.due && a.value == b.value && a.priority == b.priority;
+}
+
 /// A lot that the line file does not have; its strengths come with the assay.
 std::size_t lot_for(Workings& workings, const std::string& id, int stock) {
   auto& lots = workings.state.book.lots;
@@ -149,8 +154,9 @@ void take(Workings& workings, const Turn& turn, const event::OrderPlaced& data) 
       workings.state.orders.push_back(std::move(order));
       continue;
     }
+    if (same_order(workings.state.orders[at->second], order)) continue;
     workings.state.conflicts.push_back(
-        {fmt::format("order {} was placed more than once; the first stands", order.id),
+        {fmt::format("order {} was placed in different ways; the first stands", order.id),
          {turn.origin()}});
   }
 }

@@ -3,11 +3,11 @@
 // Compiles this file once for every instruction set.
 #undef HWY_TARGET_INCLUDE
 #define HWY_TARGET_INCLUDE "conformity/sequential.cpp"
-#include "hwy/foreach_target.h"
+#include <hwy/foreach_target.h>
 
-#include "hwy/highway.h"
+#include <hwy/highway.h>
 
-#include "hwy/contrib/math/math-inl.h"
+#include <hwy/contrib/math/math-inl.h>
 
 HWY_BEFORE_NAMESPACE();
 namespace vialwright::conformity::HWY_NAMESPACE {

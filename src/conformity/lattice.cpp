@@ -58,7 +58,7 @@ Lattice lattice(int dimensions, int level, std::uint64_t seed) {
   Lattice made;
   made.level = level;
   made.generator.reserve(static_cast<std::size_t>(dimensions));
-  made.shift.reserve(static_cast<std::size_t>(dimensions * hands));
+  made.shift.reserve(static_cast<std::size_t>(dimensions) * static_cast<std::size_t>(hands));
   SplitMix random(seed);
   const Row& row = generators[static_cast<std::size_t>(level - coarsest_level)];
   const std::uint32_t mask = (1U << level) - 1U;

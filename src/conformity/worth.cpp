@@ -50,14 +50,17 @@ class AfterReading {
 /// rises, then falls; flat ends far from the lines are told apart by shrinking from both sides.
 double peak_of(const AfterReading& p) {
   double best = 0.0, most = p(0.0);
-  for (double z = -reach; z <= reach; z += 0.5) {
+  const int coarse = static_cast<int>(2.0 * reach);
+  for (int i = -coarse; i <= coarse; ++i) {
+    const double z = 0.5 * i;
     const double at = p(z);
     if (at > most) {
       most = at;
       best = z;
     }
   }
-  for (double step = 0.25; step > 1e-3; step *= 0.5) {
+  double step = 0.25;
+  while (step > 1e-3) {
     for (const double z : {best - step, best + step}) {
       const double at = p(z);
       if (at > most) {
@@ -65,6 +68,7 @@ double peak_of(const AfterReading& p) {
         best = z;
       }
     }
+    step *= 0.5;
   }
   return best;
 }

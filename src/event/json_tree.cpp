@@ -89,7 +89,7 @@ class Walk {
     if (const auto error = value.get_array().get(array)) return error;
     for (auto element : array) {
       ondemand::value item;
-      if (const auto error = std::move(element).get(item)) return error;
+      if (const auto error = element.get(item)) return error;
       if (const auto error = take(item, {}, depth + 1)) return error;
     }
     return simdjson::SUCCESS;

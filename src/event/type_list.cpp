@@ -80,6 +80,7 @@ std::string_view type_name(const Data& data) { return types[data.index()].name; 
 const std::vector<std::string_view>& type_names() {
   static const std::vector<std::string_view> names = [] {
     std::vector<std::string_view> all;
+    all.reserve(types.size());
     for (const TypeEntry& entry : types) all.push_back(entry.name);
     return all;
   }();

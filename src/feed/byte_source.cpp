@@ -125,7 +125,7 @@ struct ByteSource::Stream {
   Result<std::size_t> read(std::span<char> into) {
     if (!inflater) return copy(into);
     for (bool at_end = false;;) {
-      const auto made = unpack_some(into, at_end);
+      auto made = unpack_some(into, at_end);
       if (!made || *made > 0 || at_end) return made;
     }
   }

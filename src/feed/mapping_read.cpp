@@ -90,7 +90,7 @@ std::optional<std::string> text(Reading& reading, const toml::table& table, std:
                                 const Place& place) {
   const toml::node* node = table.get(key);
   if (node == nullptr) return std::nullopt;
-  const auto value = node->value_exact<std::string>();
+  auto value = node->value_exact<std::string>();
   if (!value) {
     reading.fail("not a text", place.inside(key).at(*node), "write a text in quotes");
   }

@@ -117,6 +117,7 @@ class Merge {
       const Fact* head = queues_[q].facts[queues_[q].next];
       if (first == nullptr || by_time(head, first)) first = head;
     }
+    require(first != nullptr, "a stuck queue has a head");
     // A command may itself wait for the vial's registration, which waits for nothing.
     while (Gate* gate = first_shut(*first)) first = gate->first_provider;
     early_.insert(first);

@@ -69,6 +69,7 @@ struct Workings {
 /// "did you mean" where there is a near word among the ids of `things`.
 [[nodiscard]] std::string mend_for(std::string_view id, const auto& things, std::string otherwise) {
   std::vector<std::string_view> known;
+  known.reserve(std::size(things));
   for (const auto& thing : things) known.emplace_back(thing.id);
   const std::string_view near = quantity::nearest(id, known);
   if (near.empty()) return otherwise;

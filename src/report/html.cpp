@@ -87,7 +87,7 @@ std::string escaped(std::string_view text) {
 }
 
 std::string value_html(std::string_view text) {
-  const std::string safe = escaped(text);
+  std::string safe = escaped(text);
   const std::string apart = " " + std::string(plus_minus) + " ";
   const std::size_t at = safe.find(apart);
   if (at == std::string::npos) return safe;

@@ -83,9 +83,9 @@ std::string magnified(const Counts& counts, double released, const std::string& 
 std::string vials(int first, int last, double from, double to) {
   std::string path;
   for (int i = first; i < last; ++i) {
-    const int in_row = i % 50;
+    const int in_row = i % 50, tens = in_row / 10;
     const double row_y = i < 50 ? 0.0 : 47.0;
-    path += fmt::format("M{} {}V{}", 5 + 10 * in_row + 5 * (in_row / 10), row_y + from, row_y + to);
+    path += fmt::format("M{} {}V{}", 5 + 10 * in_row + 5 * tens, row_y + from, row_y + to);
   }
   return path;
 }

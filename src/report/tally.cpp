@@ -45,7 +45,7 @@ struct Sums {
     }
     const double bin = std::clamp(std::round(report.standardised / Pulls::bin_width),
                                   -double{Pulls::beside}, double{Pulls::beside});
-    ++pulls.strokes[static_cast<std::size_t>(Pulls::beside + static_cast<int>(bin))];
+    ++pulls.strokes[static_cast<std::size_t>(Pulls::beside + std::lround(bin))];
     if (std::abs(report.standardised) > 3.0) add_suspect(name.origin.time, serial);
   }
 

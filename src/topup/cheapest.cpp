@@ -35,6 +35,7 @@ std::optional<Plan> best_plan(const Vial& vial, const recipe::Recipe& recipe,
   std::optional<Plan> best;
   for (const std::vector<int>& set : sets_that_may_meet(candidates, book)) {
     std::vector<Candidate> chosen;
+    chosen.reserve(set.size());
     for (const int j : set) chosen.push_back(candidates[at(j)]);
     PaperAnswer answer = solve_on_paper(vial, recipe, chosen);
     if (!answer.possible) continue;

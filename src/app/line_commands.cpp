@@ -157,7 +157,8 @@ int run_vial(const VialArgs& args, Io io) {
   if (args.book.json) {
     io.out << decision_json(one->decision, one->provenance, one->loaded.state).dump(2) << '\n';
   } else {
-    io.out << report::vial_in_full(one->decision, one->loaded.state, look_of(io));
+    io.out << report::vial_in_full(one->decision, one->loaded.state, look_of(io))
+           << report::computed_from(one->provenance, look_of(io));
   }
   return static_cast<int>(Exit::yes);
 }
@@ -168,7 +169,8 @@ int run_explain(const VialArgs& args, Io io) {
   if (args.book.json) {
     io.out << decision_json(one->decision, one->provenance, one->loaded.state).dump(2) << '\n';
   } else {
-    io.out << report::explanation(one->decision, one->loaded.state, look_of(io));
+    io.out << report::explanation(one->decision, one->loaded.state, look_of(io))
+           << report::computed_from(one->provenance, look_of(io));
   }
   const bool good = one->decision.disposition == decide::Disposition::release;
   return static_cast<int>(good ? Exit::yes : Exit::no);

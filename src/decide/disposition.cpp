@@ -77,6 +77,21 @@ bool unfinished(Decision& decision, const line::VialRecord& vial, const line::St
   return true;
 }
 
+bool expired_lot(Decision& decision, const line::VialRecord& vial, const line::State& state) {
+  for (const line::DoseRecord& dose : vial.doses) {
+    if (dose.lot < 0) continue;
+    const recipe::Lot& lot = state.book.lots[static_cast<std::size_t>(dose.lot)];
+    if (!lot.expires || dose.origin.time <= *lot.expires) continue;
+    answer(decision, Disposition::hold,
+           fmt::format("It was dosed from lot {}, which expired on {}.", lot.id,
+                       quantity::to_text(*lot.expires)));
+    decision.would_change.emplace_back(
+        "a person who finds the lot still usable, or the record wrong");
+    return true;
+  }
+  return false;
+}
+
 bool not_for_release(Decision& decision, const line::VialRecord& vial, const line::State& state) {
   if (!vial.sound) {
     answer(decision, Disposition::hold, "Inspection found it unsound.");
@@ -89,6 +104,7 @@ bool not_for_release(Decision& decision, const line::VialRecord& vial, const lin
     decision.would_change.emplace_back("binding it to an order");
     return true;
   }
+  if (expired_lot(decision, vial, state)) return true;
   for (const line::DoseRecord& dose : vial.doses) {
     const auto& permitted = vial.recipe->stocks;
     if (std::find(permitted.begin(), permitted.end(), dose.stock) != permitted.end()) continue;

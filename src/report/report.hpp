@@ -17,6 +17,8 @@ struct Look {
 /// One vial in full: evidence, contents, residuals, conformity, top-ups, decision.
 [[nodiscard]] std::string vial_in_full(const decide::Decision& decision, const line::State& state,
                                        const Look& look);
+/// From what it was computed: position and head of the logbook, build, vectors, seed.
+[[nodiscard]] std::string computed_from(const decide::Provenance& provenance, const Look& look);
 /// Why, in plain words.
 [[nodiscard]] std::string explanation(const decide::Decision& decision, const line::State& state,
                                       const Look& look);

@@ -83,16 +83,17 @@ bool any_addition(const decide::Shift& shift) {
                      [](const auto& decision) { return planned(decision) != nullptr; });
 }
 
-std::string check_lines(const decide::Provenance& from, int width) {
-  return paragraph(fmt::format("Computed from logbook position {}, head {}", grouped(from.position),
-                               from.head.empty() ? "not known" : from.head),
-                   width) +
-         paragraph(
-             fmt::format("by build {}, vectors {}, seed {}.", from.build, from.cpu, from.seed),
-             width);
-}
-
 }  // namespace
+
+std::string computed_from(const decide::Provenance& provenance, const Look& look) {
+  return paragraph(
+             fmt::format("Computed from logbook position {}, head {}", grouped(provenance.position),
+                         provenance.head.empty() ? "not known" : provenance.head),
+             look.width) +
+         paragraph(fmt::format("by build {}, vectors {}, seed {}.", provenance.build,
+                               provenance.cpu, provenance.seed),
+                   look.width);
+}
 
 std::string vial_table(const decide::Shift& shift, const Look& look) {
   Table table{{{"vial"}, {"order"}, {"recipe"}, {"decision"}, {"net mass", true}, {"good"}}, {}};
@@ -137,7 +138,7 @@ std::string shift_summary(const decide::Shift& shift, const line::State& state, 
   const std::string conflicts = conflict_lines(state, look.width);
   if (!conflicts.empty()) text += "\n" + strong("Conflicts\n", look) + conflicts;
   if (any_addition(shift)) text += "\n" + paragraph(standing_caution, look.width);
-  return text + "\n" + check_lines(shift.provenance, look.width);
+  return text + "\n" + computed_from(shift.provenance, look);
 }
 
 }  // namespace vialwright::report

@@ -141,10 +141,7 @@ class Writer {
     say(fmt::format("{}, as of {}. The advice holds until {}.", decision_.id,
                     day_and_time(decision_.as_of), day_and_time(decision_.expires)),
         "  ", "  ");
-    say(fmt::format("Computed from logbook positions 1 to {}. {} After \u00B1: half of the 95 % "
-                    "interval.",
-                    grouped(state_.position), advice_only),
-        "  ", "  ");
+    say(fmt::format("{} After \u00B1: half of the 95 % interval.", advice_only), "  ", "  ");
   }
 
   const decide::Decision& decision_;

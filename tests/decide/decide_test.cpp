@@ -111,6 +111,16 @@ TEST(DecideVial, UnsoundUnboundAndForbiddenAreHeld) {
   EXPECT_THAT(decision.headline, HasSubstr("does not permit"));
 }
 
+TEST(DecideVial, DoseFromAnExpiredLotIsHeldAndTheLotNamed) {
+  auto state = small_state(small_vial(19.70, 0.300));
+  state.book.lots[1].expires = support::at(19.0);  // the teal dose was made at 20 s
+  const Decision decision = decided(state);
+  EXPECT_EQ(decision.disposition, Disposition::hold);
+  EXPECT_THAT(decision.headline, HasSubstr("lot T1"));
+  state.book.lots[1].expires = support::at(21.0);
+  EXPECT_EQ(decided(state).disposition, Disposition::release);
+}
+
 TEST(DecideVial, PersonOverrulesAndIsNamed) {
   auto vial = small_vial(19.70, 0.300);
   vial.overruled = event::DecisionOverruled{"decision/S-1/9", "hold", "keeper", "label is torn"};

@@ -93,9 +93,10 @@ std::string vials(int first, int last, double from, double to) {
 std::string empty_vials(int first, int last) {
   std::string path;
   for (int i = first; i < last; ++i) {
-    const int in_row = i % 50;
-    path += fmt::format("M{:.1f} {}v13a2.6 2.6 0 0 0 5.2 0v-13",
-                        5 + 10 * in_row + 5 * (in_row / 10) - 2.6, (i < 50 ? 0 : 47) + 26);
+    const int in_row = i % 50, tens = in_row / 10;
+    const int middle = 5 + 10 * in_row + 5 * tens;
+    path +=
+        fmt::format("M{:.1f} {}v13a2.6 2.6 0 0 0 5.2 0v-13", middle - 2.6, (i < 50 ? 0 : 47) + 26);
   }
   return path;
 }

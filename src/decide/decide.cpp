@@ -26,7 +26,13 @@ std::string open_order(const line::State& state, const std::string& recipe) {
   return best == nullptr ? std::string() : best->id;
 }
 
-/// What the stations that are up have loaded, as of the state.
+bool usable(int lot, const line::State& state) {
+  if (lot < 0) return false;
+  const auto& expires = state.book.lots[static_cast<std::size_t>(lot)].expires;
+  return !expires || state.as_of <= *expires;
+}
+
+/// What the stations that are up have loaded and may still dose, as of the state.
 topup::Means means_of(const line::State& state, const line::VialRecord& vial,
                       const contents::Belief& belief) {
   topup::Means means;
@@ -35,7 +41,7 @@ topup::Means means_of(const line::State& state, const line::VialRecord& vial,
   for (std::size_t s = 0; s < state.stations.size(); ++s) {
     if (state.stations[s].state != "up") continue;
     for (const auto& [stock, lot] : state.stations[s].loaded) {
-      means.loaded.push_back({stock, lot, static_cast<int>(s), 0.0});
+      if (usable(lot, state)) means.loaded.push_back({stock, lot, static_cast<int>(s), 0.0});
     }
   }
   return means;

@@ -262,10 +262,12 @@ void choose_rescue(Decision& decision, const recipe::Recipe& own, const line::St
     }
   }
   if (best != nullptr) {
+    const std::string how = best->topup.additions.empty()
+                                ? fmt::format("it meets {} as it is", best->recipe)
+                                : fmt::format("it can become {} by {}", best->recipe,
+                                              additions_in_words(best->topup, state));
     answer(decision, Disposition::hold,
-           fmt::format("{}; it can become {} by {}: {}.", now, best->recipe,
-                       additions_in_words(best->topup, state),
-                       quantity::odds_in_words(best->topup.odds.value)));
+           fmt::format("{}; {}: {}.", now, how, quantity::odds_in_words(best->topup.odds.value)));
     decision.would_change.push_back(best->order.empty()
                                         ? fmt::format("an order for {}", best->recipe)
                                         : fmt::format("giving it to order {}", best->order));

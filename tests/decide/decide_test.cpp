@@ -36,6 +36,41 @@ TEST(DecideVial, TooLittleTealIsReworkedWithTeal) {
   EXPECT_THAT(decision.binding, HasSubstr("content of teal dye"));
 }
 
+TEST(DecideVial, ALotThatHasExpiredOrIsNotThereIsNotReworkedWith) {
+  auto vial = small_vial(19.70, 0.260);
+  vial.doses[1].commanded_g = 0.260;
+  auto state = small_state(vial);
+  state.book.lots[1].expires = state.as_of;  // its last moment: still usable
+  EXPECT_EQ(decided(state).disposition, Disposition::rework);
+  const auto no_teal = [](const Decision& decision) {
+    EXPECT_NE(decision.disposition, Disposition::rework) << decision.headline;
+    ASSERT_FALSE(decision.topups.empty());
+    EXPECT_EQ(decision.topups[0].topup.outcome, topup::Outcome::not_permitted);
+    EXPECT_THAT(decision.topups[0].topup.because, HasSubstr("no lot of teal is loaded"));
+  };
+  state.book.lots[1].expires = support::at(30.0);  // after the dose at 20 s, before now at 60 s
+  no_teal(decided(state));
+  state.book.lots[1].expires.reset();
+  state.stations[1].loaded = {{1, -1}};
+  no_teal(decided(state));
+}
+
+TEST(DecideVial, AnotherRecipeThatItMeetsAlreadyNeedsNoAddition) {
+  auto vial = small_vial(19.70, 0.260);
+  vial.doses[1].commanded_g = 0.260;
+  auto state = small_state(vial);
+  state.stations[1].loaded.clear();  // no way back to its own recipe
+  recipe::Recipe mere = support::small_recipe();
+  mere.id = mere.name = "mere";
+  // 0.260 g x 0.2 mg/g in 19.96 g are 0.0026 mg/g.
+  mere.tolerances[0] = {recipe::ToleranceOn::content, 0, 0.0025, 0.0026, 0.0027};
+  state.recipes.push_back(mere);
+  const Decision decision = decided(state);
+  EXPECT_EQ(decision.disposition, Disposition::hold);
+  EXPECT_THAT(decision.headline, HasSubstr("; it meets mere as it is: "));
+  EXPECT_THAT(decision.would_change, Contains(HasSubstr("an order for mere")));
+}
+
 TEST(DecideVial, FarTooMuchTealIsScrapped) {
   // Twice the dye needs 40 g of liquid; the vial takes 24 mL and the order 21 g.
   auto vial = small_vial(19.70, 0.600);

@@ -11,8 +11,17 @@ namespace vialwright::topup {
 namespace {
 
 /// How much of each tolerance band an aim may use, about its middle. The whole band is the cheapest
-/// edge; the narrower ones buy odds with stock.
-constexpr std::array aims = {0.2, 0.5, 0.8};
+/// edge; narrower ones buy odds with stock. Dilution needs most of the room that the limits of
+/// amount leave, so the last two keep nearly all of that.
+struct Aim {
+  double composition = 1.0;  ///< contents and concentrations
+  double amount = 1.0;       ///< masses and volumes
+};
+constexpr std::array<Aim, 5> aims = {{{0.2, 0.2}, {0.5, 0.5}, {0.8, 0.8}, {0.3, 0.9}, {0.5, 0.9}}};
+
+bool is_composition(const recipe::Tolerance& line) {
+  return line.on == recipe::ToleranceOn::content || line.on == recipe::ToleranceOn::concentration;
+}
 
 recipe::Tolerance narrowed(recipe::Tolerance line, double share) {
   if (!std::isfinite(line.low) || !std::isfinite(line.high)) return line;
@@ -23,8 +32,10 @@ recipe::Tolerance narrowed(recipe::Tolerance line, double share) {
   return line;
 }
 
-recipe::Recipe narrowed(recipe::Recipe recipe, double share) {
-  for (recipe::Tolerance& line : recipe.tolerances) line = narrowed(line, share);
+recipe::Recipe narrowed(recipe::Recipe recipe, const Aim& aim) {
+  for (recipe::Tolerance& line : recipe.tolerances) {
+    line = narrowed(line, is_composition(line) ? aim.composition : aim.amount);
+  }
   return recipe;
 }
 
@@ -70,8 +81,8 @@ Topup aimed(const contents::Belief& belief, const recipe::Recipe& recipe, const 
   };
   mark(best);
   if (best.dosable && best.odds.value >= wanted) return best;
-  for (const double share : aims) {
-    Topup other = cheapest(belief, narrowed(recipe, share), means, plant, book, options);
+  for (const Aim& aim : aims) {
+    Topup other = cheapest(belief, narrowed(recipe, aim), means, plant, book, options);
     if (other.outcome != Outcome::found) continue;
     // The odds are those of the recipe itself, not of the narrower aim.
     other.odds = odds_of(belief, recipe, other.additions, plant, book, options);

@@ -224,6 +224,17 @@ void hold_for_better(Decision& decision, const std::string& now) {
                each.topup.outcome == topup::Outcome::nothing_needed;
       });
   if (on_paper == decision.topups.end()) {
+    // Nothing that may be added now is not the same as nothing at all: a fresh lot may save it.
+    const auto forbidden =
+        std::find_if(decision.topups.begin(), decision.topups.end(), [&](const TopupAnswer& each) {
+          return each.recipe == decision.recipe &&
+                 each.topup.outcome == topup::Outcome::not_permitted;
+        });
+    if (forbidden != decision.topups.end()) {
+      answer(decision, Disposition::hold, now + "; what would save it may not be added now.");
+      decision.would_change.emplace_back("loading another lot, or a permission in the line file");
+      return;
+    }
     answer(decision, Disposition::scrap, now + ", and no addition brings it to any recipe.");
     decision.would_change.emplace_back("a recipe with wider or other tolerances");
     return;

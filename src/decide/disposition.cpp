@@ -149,7 +149,15 @@ bool contradicted(Decision& decision, const recipe::Recipe& recipe, const plant:
     decision.reasons.push_back(doubt + " " + believed_in_words(decision));
     return false;
   }
-  answer(decision, Disposition::measure_again, "Cannot tell: " + suspects_in_words(decision) + ".");
+  const std::string suspects = suspects_in_words(decision);
+  const bool one_is_believed =
+      estimate.settled && !estimate.explanations.empty() &&
+      estimate.explanations.front().wrong != contents::Explanation::Wrong::nothing;
+  answer(decision, Disposition::measure_again,
+         one_is_believed
+             ? fmt::format("Believed: {}; without that the vial is not surely good ({}).", suspects,
+                           quantity::odds_in_words(good))
+             : "Cannot tell: " + suspects + ".");
   decision.reasons.push_back(
       doubt + fmt::format(" Over all explanations it is good {}.", quantity::odds_in_words(good)));
   for (const std::string& line : explanations_in_words(decision)) decision.reasons.push_back(line);

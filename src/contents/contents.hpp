@@ -152,6 +152,12 @@ struct Estimate {
 [[nodiscard]] Estimate estimate(const Evidence& evidence, const plant::Plant& plant,
                                 const recipe::Book& book, const Options& options = {});
 
+/// The belief some time later, in a capped vial: components fade (each by exp(-rate t), with one
+/// doubt about its rate), the solvent evaporates through the cap. First order; effects unchanged.
+/// @param days  >= 0 since the moment the belief is for. @pre the loss leaves some solvent.
+[[nodiscard]] Belief aged(const Belief& belief, double days, double capped_loss_g_per_h,
+                          const recipe::Book& book);
+
 /// Air density in kg/m3 from pressure, humidity and temperature.
 /// Source: OIML R 111-1:2004, E.3.1, short form; good to 0.02 % between 900 and 1100 hPa.
 [[nodiscard]] double air_density(double pressure_hpa, double humidity_percent, double celsius);

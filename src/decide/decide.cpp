@@ -105,8 +105,11 @@ class Rescues {
   }
 
   TopupAnswer solve(const recipe::Recipe& recipe) const {
-    return {recipe.id, open_order(state_, recipe.id),
-            topup::aimed(belief_, recipe, means_, state_.plant, state_.book, how())};
+    TopupAnswer answer;
+    answer.recipe = recipe.id;
+    answer.order = open_order(state_, recipe.id);
+    answer.topup = topup::aimed(belief_, recipe, means_, state_.plant, state_.book, how());
+    return answer;
   }
 
   const line::State& state_;

@@ -8,7 +8,11 @@
 
 #include "conformity/conformity.hpp"
 #include "contents/contents.hpp"
+#include "holding/holding.hpp"
 #include "line/line.hpp"
+#include "making/making.hpp"
+#include "outcomes/outcomes.hpp"
+#include "pairing/pairing.hpp"
 #include "topup/topup.hpp"
 
 namespace vialwright::decide {
@@ -18,10 +22,41 @@ using quantity::Instant;
 enum class Disposition { release, measure_again, rework, hold, scrap, open };
 [[nodiscard]] std::string_view word(Disposition disposition);  ///< "measure again"
 
+/// What a vial can become: one recipe, and the open order of it that it would best fill (or none).
 struct TopupAnswer {
-  std::string recipe, order;
-  topup::Topup topup;
-};  ///< order may be empty
+  std::string recipe, order;  ///< order may be empty
+  topup::Topup topup;         ///< topup::Answer::best
+  bool meets_risk = false;
+  std::optional<topup::Topup> second;
+  topup::Impossible impossible = topup::Impossible::no;
+  std::optional<topup::Proved> proved;
+  std::optional<outcomes::Corrected> corrected;  ///< odds as history corrects them
+  double worth = 0.0;  ///< expected saving against a fresh vial, if it fills an order now
+  double fresh = 0.0;  ///< what a fresh vial for that order would cost
+};
+
+/// How long the vial may wait, and for what.
+struct HoldAnswer {
+  double value = 0.0;             ///< of waiting, over scrapping now; unit of account
+  Instant limit;                  ///< when waiting stops paying
+  Instant limit_low, limit_high;  ///< 95 %
+  holding::Ends ends = holding::Ends::never_pays;
+  std::vector<Instant> at;  ///< the taper: what waiting is still worth over scrapping
+  std::vector<double> over_scrapping;
+  double odds_1_day = 0.0, odds_3_days = 0.0, odds_7_days = 0.0;  ///< that an order it fits comes
+  double counted_on = 1.0;               ///< share of the demand that rivals leave to it
+  bool has_place = true;                 ///< a hold place is there for it under the price
+  std::vector<std::string> for_recipes;  ///< what it waits for, the weightiest first
+};
+
+/// One rung: a vial that could fill an order now.
+struct Rung {
+  std::string serial, order, recipe;
+  outcomes::Corrected odds;
+  double worth = 0.0, waiting = 0.0;  ///< now, and of keeping the vial; same money
+  bool taken = false;                 ///< the pairing gives the order to this vial
+  double short_by = 0.0;              ///< not taken: what is missing
+};
 
 /// Which reading of the record each reading of the evidence is, so that a residual can be shown
 /// with its source.
@@ -48,7 +83,12 @@ struct Decision {
   /// Contradicted evidence: P(all lines hold) averaged over the explanations by their odds.
   std::optional<conformity::Probability> whichever;
   std::optional<conformity::ReadingWorth> reading_worth;
-  std::vector<TopupAnswer> topups;  ///< own recipe first, then the best others
+  std::vector<TopupAnswer> topups;             ///< own recipe first, then the best others
+  std::optional<topup::TwoRounds> two_rounds;  ///< where dosing in two steps pays
+  std::optional<HoldAnswer> hold;              ///< where waiting is a choice
+  std::string for_order;                       ///< rework or release: the order that it goes to
+  std::string for_recipe;
+  double money = 0.0;  ///< expected, of the disposition over scrapping now
   bool on_the_edge = false;
   Instant as_of, expires;
 };
@@ -69,14 +109,50 @@ struct Options {
   std::vector<std::string> asked;  ///< recipes that must be answered for, whatever their odds
 };
 
+/// What the logbook has taught so far.
+struct Learned {
+  struct RecipeDemand {
+    std::string recipe;
+    holding::Demand demand;
+  };
+  std::vector<RecipeDemand> demand;         ///< by recipe
+  std::vector<outcomes::Outcome> outcomes;  ///< finished top-ups
+  outcomes::Recalibration recalibration;
+  std::vector<outcomes::Bin> bins;
+  outcomes::Score score;
+  std::vector<outcomes::DoseHabit> habits;
+};
+
 struct Shift {
   Provenance provenance;
   std::vector<Decision> decisions;  ///< by serial
+  std::vector<Rung> rungs;          ///< pairs that were weighed, those taken first
+  Learned learned;
+  int places = 0, places_taken = 0;
+  double place_per_day = 0.0;  ///< price of a hold place now
 };
 
 [[nodiscard]] Decision decide_vial(const line::State& state, const line::VialRecord& vial,
                                    const Options& options);
 [[nodiscard]] Shift decide_all(const line::State& state, std::string head, const Options& options);
+
+/// Demand, outcomes and dose habits, from everything the state has seen.
+[[nodiscard]] Learned learn(const line::State& state, const Options& options);
+
+/// Before dosing: one open order on the line as it is today.
+struct OrderForecast {
+  std::string order, recipe;
+  making::Forecast forecast;
+  /// With one thing off: the odds then, for each instrument and station that matters to it.
+  struct Without {
+    std::string what;  ///< "station teal", "instrument line_scale"
+    bool can = false;
+    double passes = 0.0, proven = 0.0;
+  };
+  std::vector<Without> without;
+};
+[[nodiscard]] std::vector<OrderForecast> forecast_orders(const line::State& state,
+                                                         const Options& options);
 
 /// The decision as a decision.made event, source "vialwright/engine".
 [[nodiscard]] event::Event as_event(const Decision& decision, const Provenance& provenance,
@@ -88,5 +164,28 @@ struct Shift {
 
 [[nodiscard]] Provenance provenance_of(const line::State& state, std::string head,
                                        const Options& options);
+
+// ---- suppose: the same engine on a changed copy ------------------------------------------------
+
+/// What is supposed. Nothing of it touches the logbook.
+struct Supposition {
+  std::vector<line::Fact> facts;  ///< events that might come, folded after those of the book
+  std::optional<int> places;      ///< hold places in all
+  std::optional<double> consumer_risk;
+  std::vector<std::string> off;  ///< ids of instruments and stations
+};
+
+/// The line file and the facts with the supposition in them; `off` ids are known ones.
+[[nodiscard]] Result<line::State> suppose(line::LineFile line, std::vector<line::Fact> facts,
+                                          const Supposition& supposition,
+                                          std::optional<Instant> as_of);
+
+/// What differs between two decidings, in words, by serial.
+struct Difference {
+  std::string serial;
+  std::string before, after;  ///< disposition and headline
+  double money_before = 0.0, money_after = 0.0;
+};
+[[nodiscard]] std::vector<Difference> differences(const Shift& before, const Shift& after);
 
 }  // namespace vialwright::decide

@@ -70,6 +70,21 @@ struct Conflict {
   std::vector<Origin> between;
 };
 
+/// A top-up that was made, by topup.applied: which decision advised it and what it then said.
+struct AppliedTopup {
+  std::string decision;            ///< id
+  std::string advised;             ///< body of that decision.made, canonical JSON; empty if unknown
+  std::vector<std::string> doses;  ///< ids
+  Origin origin;
+};
+
+/// One stay in a hold place.
+struct HoldRecord {
+  std::string place, reason;
+  Instant since;
+  std::optional<Instant> until;
+};
+
 enum class Fate { open, released, scrapped };
 
 struct VialRecord {
@@ -87,7 +102,11 @@ struct VialRecord {
   std::optional<Instant> last_event, held_since;
   std::string hold_place, station, carrier;
   Fate fate = Fate::open;
-  std::string last_decision;  ///< disposition of the latest decision.made
+  std::string last_decision;         ///< disposition of the latest decision.made
+  std::vector<AppliedTopup> topups;  ///< in the order they were made
+  std::vector<HoldRecord> holds;
+  std::optional<Instant> ended;  ///< when it was released or scrapped
+  std::string advised_order;     ///< order that the latest decision.made pairs it with, or empty
   std::optional<event::DecisionOverruled> overruled;
 };
 
@@ -99,10 +118,11 @@ struct OrderRecord {
   int priority = 0;
   State state = State::open;
   std::string vial;  ///< serial, when bound or filled
+  Instant placed;    ///< when; demand is learned from it, whatever became of the order
 };
 
 struct Station {
-  std::string state = "up";
+  std::string state = "up";   ///< up, down, off
   std::map<int, int> loaded;  ///< stock -> lot, what the station doses now
 };
 
@@ -119,6 +139,7 @@ struct State {
   std::vector<Conflict> conflicts;      ///< those of no single vial
   std::vector<Error> unread;            ///< facts that name things the line does not know
   std::uint64_t facts = 0;
+  std::optional<Instant> first_fact;  ///< since when the line has been watched
 };
 
 /// One fact as the logbook gives it.

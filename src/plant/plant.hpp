@@ -93,10 +93,23 @@ struct Prices {
   double vial = 0.0, good = 0.0, scrap = 0.0;  ///< scrap is what disposing of one costs, >= 0
   double reading = 0.0;                        ///< one more weighing
   double visit = 0.0;                          ///< one more pass through a dosing station
+  double making = 0.0;      ///< a fresh vial, besides vial, stocks and visits: its time on the line
+  double late_per_h = 0.0;  ///< an order filled late
   double energy_per_kwh = 0.0;
 };
 
+/// Where vials wait, and what waiting costs.
+struct HoldPlaces {
+  int places = 0;                       ///< vials that can be held at once
+  double cost_per_day = 0.0;            ///< running cost of holding one vial
+  double longest_days = 30.0;           ///< no vial is held longer, whatever it is worth
+  double switching = 0.0;               ///< what changing an advised pairing must bring at least
+  double making_h = 1.0;                ///< time from asking for a fresh vial to having it
+  double demand_half_life_days = 30.0;  ///< old orders count for less: half after this time
+};
+
 struct Plant {
+  HoldPlaces holding;
   std::vector<Instrument> instruments;
   std::vector<Station> stations;
   std::vector<Container> containers;

@@ -18,6 +18,7 @@ inline constexpr double no_limit = std::numeric_limits<double>::infinity();
 struct Component {
   std::string id, name;
   bool evaporates = false;  ///< at most one does: it is what an open vial loses
+  double fade_per_day = 0.0, u_fade_per_day = 0.0;  ///< share lost in a day in a capped vial, 1/d
 };
 
 struct Stock {

@@ -1,11 +1,13 @@
 /// Add-only top-ups: which additions would bring a vial to a recipe, with what odds, at what cost.
 #pragma once
 
+#include <optional>
 #include <span>
 #include <string>
 #include <vector>
 
 #include "conformity/conformity.hpp"
+#include "proof/proof.hpp"
 
 namespace vialwright::topup {
 
@@ -91,7 +93,10 @@ struct Means {
 };
 
 struct Options {
-  conformity::Options conformity;
+  conformity::Options conformity;  ///< of the odds that are shown; the search has points of its own
+  double wanted = -1.0;  ///< odds that count as enough; negative: 1 - the recipe's or line's risk
+  double success =
+      0.0;  ///< what a conforming vial brings, for ties between odds and cost; 0 = none
   bool operator==(const Options&) const = default;
 };
 
@@ -113,6 +118,65 @@ struct Options {
 [[nodiscard]] Topup aimed(const contents::Belief& belief, const recipe::Recipe& recipe,
                           const Means& means, const plant::Plant& plant, const recipe::Book& book,
                           const Options& options = {});
+
+// ---- the best top-up -----------------------------------------------------------------------
+
+/// Why no top-up will do. The first two come with a proof that proof::check accepts.
+enum class Impossible {
+  no,
+  by_any_amounts,  ///< even without least doses
+  by_least_doses,  ///< only the least doses of the stations forbid it
+  by_risk,  ///< it can be met on paper, but no top-up meets the risk; the best odds are shown
+};
+
+struct Proved {
+  proof::Claim claim;
+  proof::Proof proof;
+  std::string in_words;  ///< the inequality with its numbers, in one sentence
+};
+
+struct Answer {
+  /// Each dose zero or within its station's range. Cheapest of those that meet the risk; where none
+  /// does, the best odds. Additions stand in the order in which they are best made. Outcome
+  /// nothing_needed: as the vial is it meets the risk, or no addition makes it likelier.
+  Topup best;
+  bool meets_risk = false;
+  std::optional<Topup> second;  ///< the best that adds other stocks or at other stations
+  Topup surest;                 ///< the best odds at any cost
+  Impossible impossible = Impossible::no;
+  std::optional<Proved> proved;
+};
+
+/// Searches every set of candidates (stock, lot, station) that may meet; soundly pruned where they
+/// are many. The odds shown are computed on points that the search did not use.
+[[nodiscard]] Answer best(const contents::Belief& belief, const recipe::Recipe& recipe,
+                          const Means& means, const plant::Plant& plant, const recipe::Book& book,
+                          const Options& options = {});
+
+/// Proof that no additions do, or nullopt where some do (or where the gap is too slight to prove,
+/// which is less than 1e-12 of the vial's mass). `with_least_doses` false: by any amounts.
+[[nodiscard]] std::optional<Proved> prove_impossible(const contents::Belief& belief,
+                                                     const recipe::Recipe& recipe,
+                                                     const Means& means, const plant::Plant& plant,
+                                                     const recipe::Book& book,
+                                                     bool with_least_doses);
+
+/// Dose, weigh, dose again: the first additions of a plan that looks two steps ahead.
+struct TwoRounds {
+  Topup first;                      ///< odds are those after the first round alone
+  double odds = 0.0, u_odds = 0.0;  ///< P(good in the end), with the second round at its best
+  double cost = 0.0;                ///< expected, both rounds and the weighing
+  bool pays = false;  ///< better than the best single round, by money where it has a price
+  std::string in_words;
+};
+/// @param u_weighing_g  standard uncertainty of the net weighing between the rounds.
+[[nodiscard]] std::optional<TwoRounds> two_rounds(const contents::Belief& belief,
+                                                  const recipe::Recipe& recipe, const Means& means,
+                                                  const plant::Plant& plant,
+                                                  const recipe::Book& book, double u_weighing_g,
+                                                  const Options& options = {});
+
+// ---- odds and what follows -----------------------------------------------------------------
 
 /// The odds of given additions (amounts may be anything >= 0). @pre every addition names its lot.
 [[nodiscard]] conformity::Probability odds_of(const contents::Belief& belief,

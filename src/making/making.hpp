@@ -1,0 +1,56 @@
+/// Before dosing: the odds that an order passes on the line as it is today, and where to aim.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "topup/topup.hpp"
+
+namespace vialwright::making {
+
+/// What the line has today for one order.
+struct Today {
+  std::vector<topup::Addition> loaded;    ///< stock, lot, station that are up; amount unused
+  std::vector<int> off;                   ///< instruments that are off, indices into the plant
+  int tare_scale = -1, gross_scale = -1;  ///< instruments; -1 = none
+  double air_kg_per_m3 = 1.2;
+};
+
+/// What a miss costs: below a limit something can be added, above it the vial is spoilt for it.
+struct Stakes {
+  double under = 0.0, over = 0.0;  ///< unit of account, >= 0
+};
+
+struct Dose {
+  topup::Addition addition;  ///< told amount
+  double nominal_g = 0.0;    ///< what hits the target on paper
+  double offset = 0.0;       ///< told over nominal, less one: negative = under
+};
+
+enum class Can { yes, not_dosable, not_permitted, impossible };
+
+struct Forecast {
+  Can can = Can::yes;
+  std::string because;                  ///< when it cannot
+  std::vector<Dose> doses;              ///< in the order they are best made
+  conformity::Probability passes;       ///< P(all lines hold) at the advised aim
+  conformity::Probability at_nominal;   ///< same, aimed at the targets
+  double under = 0.0, over = 0.0;       ///< P(some line is missed low / high) at the advised aim
+  double proven = 0.0, u_proven = 0.0;  ///< P(the evidence then leads to release)
+  double loss = 0.0, loss_at_nominal = 0.0;  ///< expected, unit of account
+  double cost = 0.0;                         ///< stocks and visits
+};
+
+/// @param container  index into the plant.
+[[nodiscard]] Forecast forecast(const recipe::Recipe& recipe, int container, const Today& today,
+                                const Stakes& stakes, const plant::Plant& plant,
+                                const recipe::Book& book, const topup::Options& options = {});
+
+/// The aim in one dimension: Gaussian error sd (relative), limits -tolerance, +tolerance (relative)
+/// about the target, least expected loss. Closed form inside; for tests and teaching.
+struct Aim {
+  double offset = 0.0, loss = 0.0, loss_at_zero = 0.0;
+};
+[[nodiscard]] Aim best_offset(double sd, double tolerance, const Stakes& stakes);
+
+}  // namespace vialwright::making

@@ -1,8 +1,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "topup/after.hpp"
 #include "topup/dosing.hpp"
-#include "topup/topup.hpp"
 
 namespace vialwright::topup {
 namespace {
@@ -73,18 +73,6 @@ class Widening {
   const recipe::Book& book_;
   std::vector<NewEffect> new_;
 };
-
-Belief with_effects_of(const Belief& belief, const std::vector<Addition>& additions,
-                       const plant::Plant& plant, const recipe::Book& book) {
-  Widening widening(belief, plant, book);
-  for (const Addition& each : additions) {
-    require(each.lot >= 0, "an addition names its lot");
-    widening.lot(each.lot);
-    const Dosing dosing = dosing_of(belief, each.station, each.stock, plant, book);
-    if (dosing.meter) widening.meter(*dosing.meter);
-  }
-  return widening.belief();
-}
 
 /// What additions do to a belief, to first order: the mean moves by `shift`; the new contents hang
 /// on hidden errors (columns) and on errors of their own (`noise`).
@@ -184,6 +172,19 @@ Belief Change::applied() const {
 }
 
 }  // namespace
+
+contents::Belief with_effects_of(const contents::Belief& belief,
+                                 const std::vector<Addition>& additions, const plant::Plant& plant,
+                                 const recipe::Book& book) {
+  Widening widening(belief, plant, book);
+  for (const Addition& each : additions) {
+    require(each.lot >= 0, "an addition names its lot");
+    widening.lot(each.lot);
+    const Dosing dosing = dosing_of(belief, each.station, each.stock, plant, book);
+    if (dosing.meter) widening.meter(*dosing.meter);
+  }
+  return widening.belief();
+}
 
 Belief after(const Belief& belief, const std::vector<Addition>& additions,
              const plant::Plant& plant, const recipe::Book& book) {

@@ -12,7 +12,7 @@ namespace {
 constexpr double far_enough = 9.0;
 // Weight of the walls of the region in the climbed logarithm: costs some 1e-4 of the odds.
 constexpr double wall = 2e-5;
-// The centre keeps off the walls by this share of the way between them.
+// The climb starts off the walls by this share of a standard deviation.
 constexpr double off_the_wall = 0.02;
 constexpr double least_odds = 1e-12;
 
@@ -110,9 +110,33 @@ SetSearch::SetSearch(const OddsModel& model, DoseSet set, const conformity::Opti
     const double width = set_.high[j] - set_.low[j];
     scale_[j] = std::clamp(scale_[j], 1e-9, std::max(1e-9, 0.25 * width));
   }
+  keep_off_the_walls();
 }
 
-/// The amounts whose smallest margin in standard deviations is largest, a little off the walls.
+/// The climb needs a start inside: the centre often lies on a wall, such as a least dose.
+void SetSearch::keep_off_the_walls() {
+  const Amounts inset = (off_the_wall * scale_).cwiseMin(0.25 * (set_.high - set_.low));
+  centre_ = centre_.cwiseMax(set_.low + inset).cwiseMin(set_.high - inset);
+  const auto squeeze = [&](const Amounts& weights, double room) {
+    const double used = weights.dot(centre_), least = weights.dot(set_.low);
+    const double aim = room - std::min(weights.dot(inset), 0.5 * (room - least));
+    if (used <= aim || used <= least) return;
+    centre_ = set_.low + (aim - least) / (used - least) * (centre_ - set_.low);
+  };
+  squeeze(Amounts::Ones(centre_.size()), set_.room_g);
+  squeeze(set_.ml_per_g, set_.room_ml);
+}
+
+/// A row's standard deviation; where nothing is in doubt a small share of its size, so that the
+/// numbers of all rows stay of one kind.
+double SetSearch::unit_of(std::size_t side, double sd) const {
+  double size = std::abs(model_.at_nothing(side));
+  for (int j = 0; j < model_.doses(); ++j)
+    size = std::max(size, std::abs(model_.slope(side, j)) * set_.high[j]);
+  return std::max({sd, 1e-5 * size, 1e-300});
+}
+
+/// The amounts whose smallest margin in standard deviations is largest.
 std::optional<Amounts> SetSearch::centre(const std::vector<double>& sd, double* margin) const {
   const Eigen::Index n = set_.low.size();
   const auto sides = static_cast<Eigen::Index>(model_.sides().size());
@@ -133,26 +157,22 @@ std::optional<Amounts> SetSearch::centre(const std::vector<double>& sd, double* 
   for (Eigen::Index i = 0; i < sides; ++i) {
     const auto side = static_cast<std::size_t>(i);
     // Rows in standard deviations, so that their sizes agree.
-    const double unit = std::max(sd[side], 1e-12);
+    const double unit = unit_of(side, sd[side]);
     for (Eigen::Index j = 0; j < n; ++j)
       programme.rows(i, j) = model_.slope(side, static_cast<int>(j)) / unit;
     programme.rows(i, n) = -1.0;
     programme.row_low[i] = -model_.at_nothing(side) / unit;
   }
-  const Amounts inset = off_the_wall * (set_.high - set_.low);
   programme.rows.row(sides).head(n).setOnes();
-  programme.row_high[sides] =
-      set_.room_g - off_the_wall * std::max(0.0, std::min(set_.room_g, 1e6) - set_.low.sum());
+  programme.row_high[sides] = set_.room_g;
   programme.rows.row(sides + 1).head(n) = set_.ml_per_g.transpose();
-  programme.row_high[sides + 1] =
-      set_.room_ml -
-      off_the_wall * std::max(0.0, std::min(set_.room_ml, 1e6) - set_.ml_per_g.dot(set_.low));
+  programme.row_high[sides + 1] = set_.room_ml;
   programme.cost.setZero(n + 1);
   programme.cost[n] = -1.0;
   programme.low.resize(n + 1);
   programme.high.resize(n + 1);
-  programme.low.head(n) = set_.low + inset;
-  programme.high.head(n) = set_.high - inset;
+  programme.low.head(n) = set_.low;
+  programme.high.head(n) = set_.high;
   programme.low[n] = -1e6;
   programme.high[n] = far_enough;
   const LinearAnswer answer = solve(programme);
@@ -267,7 +287,7 @@ Found SetSearch::cheapest(const Found& start, double wanted) const {
   programme.row_high.setConstant(sides + 2, recipe::no_limit);
   for (Eigen::Index i = 0; i < sides; ++i) {
     const auto side = static_cast<std::size_t>(i);
-    const double unit = std::max(model_.margin(side, start.grams).sd, 1e-12);
+    const double unit = unit_of(side, model_.margin(side, start.grams).sd);
     for (Eigen::Index j = 0; j < n; ++j)
       programme.rows(i, j) = model_.slope(side, static_cast<int>(j)) / unit;
     programme.row_low[i] = -model_.at_nothing(side) / unit;

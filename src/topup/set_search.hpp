@@ -43,6 +43,8 @@ class SetSearch {
 
  private:
   [[nodiscard]] std::optional<Amounts> centre(const std::vector<double>& sd, double* margin) const;
+  void keep_off_the_walls();
+  [[nodiscard]] double unit_of(std::size_t side, double sd) const;
   [[nodiscard]] bool inside(const Amounts& grams) const;
   [[nodiscard]] double barrier(const Amounts& grams) const;
   [[nodiscard]] double cost_of(const Amounts& grams) const {

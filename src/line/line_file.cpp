@@ -206,6 +206,7 @@ RawFile read_sections(const Source& source) {
   read_many(container_section(), source, raw.plant.containers);
   read_one(risks_section(), source, raw.plant.risks);
   read_one(prices_section(), source, raw.plant.prices);
+  read_one(holding_section(), source, raw.plant.holding);
   read_many(recipe_section(), source, raw.recipes);
   return raw;
 }

@@ -28,6 +28,10 @@ const Section<recipe::Component>& component_section() {
           {"name", &T::name, "", false, "", "\"yellow dye\"", "For people; the id where left out."},
           {"evaporates", &T::evaporates, "", false, "", "true",
            "Does an open vial lose it? At most one component does."},
+          {"fade_per_day", Doubted<T>{&T::fade_per_day, &T::u_fade_per_day}, "1", false, "",
+           "\"0.2 %, u 0.05 %\"",
+           "Share of it that is lost in a day in a capped vial: after t days exp(-share · t) is "
+           "left."},
       }};
   return section;
 }
@@ -240,8 +244,35 @@ const Section<plant::Prices>& prices_section() {
           {"reading", Plain<T>{&T::reading}, "", false, "", "0.02", "One more weighing."},
           {"visit", Plain<T>{&T::visit}, "", false, "", "0.05",
            "One more pass through a dosing station."},
+          {"making", Plain<T>{&T::making}, "", false, "", "1.20",
+           "Making a fresh vial, besides the vial, its stocks and visits: its time on the line."},
+          {"late_per_hour", Plain<T>{&T::late_per_h}, "", false, "", "0.10",
+           "An hour that an order is filled after it was due."},
           {"energy_per_kwh", Plain<T>{&T::energy_per_kwh}, "", false, "", "0.25",
            "A kilowatt-hour."},
+      }};
+  return section;
+}
+
+const Section<plant::HoldPlaces>& holding_section() {
+  using T = plant::HoldPlaces;
+  static const Section<T> section{
+      "holding",
+      false,
+      "Where vials wait for an order, and what waiting costs.",
+      {
+          {"places", &T::places, "", false, "", "6", "Vials that can be held at once."},
+          {"cost_per_day", Plain<T>{&T::cost_per_day}, "", false, "", "0.20",
+           "What a day of holding one vial costs, in the unit of account; the price of a place that "
+           "others want comes on top by itself."},
+          {"longest", Measured<T>{&T::longest_days}, "d", false, "", "\"30 d\"",
+           "No vial is held longer, whatever it is worth."},
+          {"switching", Plain<T>{&T::switching}, "", false, "", "0.05",
+           "What changing an advised pairing must bring at least, so that advice does not flutter."},
+          {"making_time", Measured<T>{&T::making_h}, "h", false, "", "\"45 min\"",
+           "From asking for a fresh vial to having it."},
+          {"demand_half_life", Measured<T>{&T::demand_half_life_days}, "d", false, "",
+           "\"30 d\"", "Old orders count for less when demand is learned: half after this time."},
       }};
   return section;
 }

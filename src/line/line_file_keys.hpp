@@ -71,6 +71,7 @@ struct Section {
 [[nodiscard]] const Section<plant::Container>& container_section();
 [[nodiscard]] const Section<plant::Risks>& risks_section();
 [[nodiscard]] const Section<plant::Prices>& prices_section();
+[[nodiscard]] const Section<plant::HoldPlaces>& holding_section();
 [[nodiscard]] const Section<RawRecipe>& recipe_section();
 
 /// Calls f with every section, in the order of the reference.
@@ -87,6 +88,7 @@ void for_each_section(const F& f) {
   f(container_section());
   f(risks_section());
   f(prices_section());
+  f(holding_section());
   f(recipe_section());
 }
 

@@ -290,7 +290,22 @@ void check_prices(Problems& found, const Prices& prices) {
   checks.not_negative("scrap", prices.scrap, prices.unit);
   checks.not_negative("reading", prices.reading, prices.unit);
   checks.not_negative("visit", prices.visit, prices.unit);
+  checks.not_negative("making", prices.making, prices.unit);
+  checks.not_negative("late_per_hour", prices.late_per_h, prices.unit);
   checks.not_negative("energy_per_kwh", prices.energy_per_kwh, prices.unit);
+}
+
+void check_holding(Problems& found, const HoldPlaces& holding, const std::string& unit) {
+  constexpr int most_places = 10'000;
+  Checks checks(found, "holding");
+  if (holding.places < 0 || holding.places > most_places)
+    checks.wrong("places", "places = " + std::to_string(holding.places) + " is not in its range",
+                 "give a whole number from 0 to " + std::to_string(most_places));
+  checks.not_negative("cost_per_day", holding.cost_per_day, unit);
+  checks.positive("longest", holding.longest_days, "d");
+  checks.not_negative("switching", holding.switching, unit);
+  checks.not_negative("making_time", holding.making_h, "h");
+  checks.positive("demand_half_life", holding.demand_half_life_days, "d");
 }
 
 }  // namespace
@@ -310,6 +325,7 @@ Problems problems(const Plant& plant) {
   for (const Tank& it : plant.tanks) check_tank(found, it, plant);
   check_risks(found, plant.risks);
   check_prices(found, plant.prices);
+  check_holding(found, plant.holding, plant.prices.unit);
   return found;
 }
 

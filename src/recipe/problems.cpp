@@ -78,6 +78,19 @@ void check_evaporation(Problems& found, const std::vector<Component>& components
   }
 }
 
+void check_fade(Problems& found, const Component& it) {
+  Checks checks(found, "component." + it.id);
+  const std::string key = "fade_per_day";
+  if (!checks.between(key, it.fade_per_day, 0.0, 1.0, "a day")) return;
+  if (!(it.u_fade_per_day >= 0.0 && it.u_fade_per_day <= 1.0))
+    checks.wrong(key, "u of fade_per_day = " + number(it.u_fade_per_day) + " is not in its range",
+                 "give its standard uncertainty, such as \"0.2 %, u 0.05 %\"");
+  else if (it.evaporates && (it.fade_per_day > 0.0 || it.u_fade_per_day > 0.0))
+    checks.wrong(key, "'" + it.id + "' is the solvent, which evaporates and does not fade",
+                 "delete the key; what a vial loses goes under open_loss and capped_loss of its "
+                 "container");
+}
+
 bool is_display_colour(const std::string& text) {
   return text.size() == 7 && text.front() == '#' &&
          text.find_first_not_of("0123456789abcdefABCDEF", 1) == std::string::npos;
@@ -287,6 +300,7 @@ Problems problems(const Book& book) {
   check_ids(found, book.stocks, "stock");
   check_ids(found, book.lots, "lot");
   check_evaporation(found, book.components);
+  for (const Component& it : book.components) check_fade(found, it);
   for (const Stock& it : book.stocks) check_stock(found, it);
   for (const Lot& it : book.lots) check_lot(found, it, book);
   check_meetings(found, book);

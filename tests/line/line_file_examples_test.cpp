@@ -26,6 +26,9 @@ TEST(Examples, LarkmoorLoadsWithoutAProblem) {
   ASSERT_EQ(line->book.components.size(), 6u);
   EXPECT_EQ(line->book.components[0].id, "yellow") << "the order is the file's";
   EXPECT_EQ(line->book.components[5].id, "water");
+  EXPECT_EQ(line->plant.holding.places, 6);
+  EXPECT_EQ(line->plant.holding.longest_days, 5.0);
+  EXPECT_DOUBLE_EQ(line->book.components[1].fade_per_day, 0.005);
   const auto recipes = read_recipes_csv(example("larkmoor/recipes.csv"), *line);
   ASSERT_TRUE(recipes.has_value()) << told(recipes.error());
   EXPECT_GE(recipes->size(), 40u);

@@ -268,6 +268,8 @@ name = "Small"
 command_is_evidence = false
 [component.water]
 evaporates = true
+[component.dye]
+fade_per_day = "0.2 %, u 0.05 %"
 [stock.water]
 density = "998 kg/m3, u 0.5 kg/m3"
 price_per_kg = 2.5
@@ -318,6 +320,15 @@ scrap = 3
 reading = 4
 visit = 5
 energy_per_kwh = 6
+making = 7
+late_per_hour = 8
+[holding]
+places = 9
+cost_per_day = 10
+longest = "264 h"
+switching = 12
+making_time = "90 min"
+demand_half_life = "14 d"
 )toml",
                                     "line.toml");
   ASSERT_TRUE(line.has_value()) << told(line.error());
@@ -373,6 +384,17 @@ energy_per_kwh = 6
   EXPECT_EQ(prices.reading, 4.0);
   EXPECT_EQ(prices.visit, 5.0);
   EXPECT_EQ(prices.energy_per_kwh, 6.0);
+  EXPECT_EQ(prices.making, 7.0);
+  EXPECT_EQ(prices.late_per_h, 8.0);
+  const plant::HoldPlaces& holding = line->plant.holding;
+  EXPECT_EQ(holding.places, 9);
+  EXPECT_EQ(holding.cost_per_day, 10.0);
+  EXPECT_DOUBLE_EQ(holding.longest_days, 11.0);
+  EXPECT_EQ(holding.switching, 12.0);
+  EXPECT_DOUBLE_EQ(holding.making_h, 1.5);
+  EXPECT_DOUBLE_EQ(holding.demand_half_life_days, 14.0);
+  EXPECT_DOUBLE_EQ(line->book.components.at(1).fade_per_day, 0.002);
+  EXPECT_DOUBLE_EQ(line->book.components.at(1).u_fade_per_day, 0.0005);
 }
 
 }  // namespace

@@ -62,6 +62,9 @@ Stated stated_of(const json& text) {
   stated.claim.stocks = claim.at("stocks").get<std::vector<std::string>>();
   stated.claim.least = claim.at("least_g").get<std::vector<double>>();
   stated.claim.largest = claim.at("largest_g").get<std::vector<double>>();
+  if (claim.contains("apart")) {
+    stated.claim.apart = claim.at("apart").get<std::vector<std::array<int, 2>>>();
+  }
   for (const json& row : claim.at("rows")) stated.claim.rows.push_back(row_of(row));
   for (const json& node : text.at("proof")) stated.proof.nodes.push_back(node_of(node));
   return stated;
@@ -77,7 +80,8 @@ std::string to_json(const Claim& claim, const Proof& proof) {
                         {{"stocks", claim.stocks},
                          {"least_g", claim.least},
                          {"largest_g", claim.largest},
-                         {"rows", rows}}},
+                         {"rows", rows},
+                         {"apart", claim.apart}}},
                        {"proof", nodes}};
   return stated.dump(2);
 }

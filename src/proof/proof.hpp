@@ -3,6 +3,7 @@
 /// they stand: a proof that it accepts holds without rounding.
 #pragma once
 
+#include <array>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -28,12 +29,16 @@ struct Claim {
   std::vector<std::string> stocks;     ///< names, one an unknown
   std::vector<double> least, largest;  ///< 0 <= least <= largest, finite
   std::vector<Row> rows;
+  /// Pairs of stocks of which at most one may be dosed: they may not meet, or are one stock at two
+  /// stations.
+  std::vector<std::array<int, 2>> apart;
 };
 
 /// A tree of cases. A leaf gives one multiplier a row: positive ones speak of the row's lower
 /// limit, negative ones of its upper. A branch tells the two cases of one stock apart: it is not
 /// dosed (0), or dosed within its limits. In a case where nothing was said of a stock yet, its
-/// amount may be anything from 0 to largest. A proof "by any amounts" is a single leaf.
+/// amount may be anything from 0 to largest. A case in which two stocks that stay apart are both
+/// dosed is closed by a leaf without multipliers. A proof "by any amounts" is a single leaf.
 struct Proof {
   struct Node {
     int branch_on = -1;               ///< index of a stock, or -1 for a leaf

@@ -31,15 +31,16 @@ struct Answer {
   std::vector<Pair> pairs;  ///< by vial; fixed ones included
   std::vector<int> kept;    ///< vials that keep waiting
   double gain = 0.0;        ///< sum of (worth - waiting) over the pairs, switching left out
-  /// What would have to change: for each pair not taken, by how much it falls short (>= 0), from
-  /// the dual prices; beside Problem::pairs.
+  /// For each pair of Problem::pairs that is not taken, at least by how much its worth falls short:
+  /// while it rises by less the pairing stays as it is. From dual prices; 0 for those taken.
   std::vector<double> short_by;
 };
 
 /// Maximises sum (worth - waiting) over the pairs, each vial and order used at most once, exactly
 /// (minimum cost flow). Amounts are rounded to `grain`; the gain is off by no more than the number
-/// of pairs times half of it. Ties go to the lower order, then the lower vial.
-/// @pre indices in range, numbers finite.
+/// of pairs times half of it. Of equal answers the one with most pairs; the same for the same
+/// input.
+/// @pre indices in range, numbers finite and below 1e6 in size; fixed pairs share no vial or order.
 [[nodiscard]] Answer assign(const Problem& problem, double grain = 1e-6);
 
 }  // namespace vialwright::pairing

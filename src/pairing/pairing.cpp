@@ -74,21 +74,21 @@ class Network {
   /// What the pair brings over waiting; keeping what was advised saves the price of switching.
   [[nodiscard]] Money value(const Pair& pair) const {
     const bool advised = std::ranges::binary_search(advised_, key(pair));
-  });
-  const double gain =
-      pair.worth - problem_.waiting[at(pair.vial)] + (advised ? problem_.switching : 0.0);
-  return std::llround(gain / grain_) * steps_per_grain + 1;
-} [[nodiscard]] bool free(const Pair& pair) const {
-  return !taken_vial_[at(pair.vial)] && !taken_order_[at(pair.order)];
-}
+    const double gain =
+        pair.worth - problem_.waiting[at(pair.vial)] + (advised ? problem_.switching : 0.0);
+    return std::llround(gain / grain_) * steps_per_grain + 1;
+  }
+  [[nodiscard]] bool free(const Pair& pair) const {
+    return !taken_vial_[at(pair.vial)] && !taken_order_[at(pair.order)];
+  }
 
-const Problem& problem_;
-double grain_;
-std::vector<Key> advised_, fixed_;
-Graph graph_;
-std::vector<Graph::Node> vials_, orders_;
-Graph::Node shelf_;
-std::vector<bool> taken_vial_, taken_order_;
+  const Problem& problem_;
+  double grain_;
+  std::vector<Key> advised_, fixed_;
+  Graph graph_;
+  std::vector<Graph::Node> vials_, orders_;
+  Graph::Node shelf_;
+  std::vector<bool> taken_vial_, taken_order_;
 };
 
 Answer Network::solve() {
@@ -125,25 +125,24 @@ Answer Network::solve() {
     const Pair& pair = problem_.pairs[p];
     if (!free(pair)) {
       const bool fixed = std::ranges::binary_search(fixed_, key(pair));
-    });
-    answer.short_by[p] = fixed ? 0.0 : std::numeric_limits<double>::infinity();
-    continue;
+      answer.short_by[p] = fixed ? 0.0 : std::numeric_limits<double>::infinity();
+      continue;
+    }
+    if (arcs[p] != lemon::INVALID && simplex.flow(arcs[p]) > 0) {
+      answer.pairs.push_back(pair);
+      goes[at(pair.vial)] = true;
+      continue;
+    }
+    const Money by_vial = simplex.potential(vials_[at(pair.vial)]) - shelf;
+    const Money by_order = std::max<Money>(0, shelf - simplex.potential(orders_[at(pair.order)]));
+    answer.short_by[p] = std::max(0.0, static_cast<double>(by_vial + by_order - values[p]) *
+                                           grain_ / static_cast<double>(steps_per_grain));
   }
-  if (arcs[p] != lemon::INVALID && simplex.flow(arcs[p]) > 0) {
-    answer.pairs.push_back(pair);
-    goes[at(pair.vial)] = true;
-    continue;
-  }
-  const Money by_vial = simplex.potential(vials_[at(pair.vial)]) - shelf;
-  const Money by_order = std::max<Money>(0, shelf - simplex.potential(orders_[at(pair.order)]));
-  answer.short_by[p] = std::max(0.0, static_cast<double>(by_vial + by_order - values[p]) * grain_ /
-                                         static_cast<double>(steps_per_grain));
-}
-std::ranges::sort(answer.pairs, {}, &Pair::vial);
-for (const Pair& pair : answer.pairs) answer.gain += pair.worth - problem_.waiting[at(pair.vial)];
-for (std::size_t i = 0; i < goes.size(); ++i)
-  if (!goes[i]) answer.kept.push_back(static_cast<int>(i));
-return answer;
+  std::ranges::sort(answer.pairs, {}, &Pair::vial);
+  for (const Pair& pair : answer.pairs) answer.gain += pair.worth - problem_.waiting[at(pair.vial)];
+  for (std::size_t i = 0; i < goes.size(); ++i)
+    if (!goes[i]) answer.kept.push_back(static_cast<int>(i));
+  return answer;
 }
 
 }  // namespace

@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include "event/json_tree.hpp"
 #include "event/reader.hpp"
 #include "event/type_list.hpp"
 #include "event/writer.hpp"
@@ -113,6 +114,18 @@ Result<std::string> canonical(std::string_view json, std::string_view where) {
     return tl::unexpected(std::move(done.error()));
   }
   return out;
+}
+
+std::string text_in(std::string_view body, std::string_view key) {
+  JsonTree tree;
+  if (!tree.read(body, "body")) return {};
+  const std::vector<Node>& nodes = tree.nodes();
+  if (nodes.empty() || nodes[0].kind != Kind::object) return {};
+  for (std::size_t member = 1; member < nodes[0].next; member = nodes[member].next) {
+    if (nodes[member].key != key) continue;
+    return nodes[member].kind == Kind::string ? std::string(nodes[member].text) : std::string();
+  }
+  return {};
 }
 
 }  // namespace vialwright::event

@@ -278,4 +278,7 @@ struct Read {
 /// RFC 8785 canonical form of any JSON text. Duplicate keys are an error (I-JSON, RFC 7493).
 [[nodiscard]] Result<std::string> canonical(std::string_view json, std::string_view where);
 
+/// The text under a top-level key of a body; empty where there is none, or it is no text.
+[[nodiscard]] std::string text_in(std::string_view body, std::string_view key);
+
 }  // namespace vialwright::event

@@ -98,13 +98,16 @@ class Writer {
   void put(const event::DecisionOverruled& of) {
     list(of.decision, of.disposition, of.who, of.why);
   }
+  void put(const AppliedTopup& of) { list(of.decision, of.advised, of.doses, of.origin); }
+  void put(const HoldRecord& of) { list(of.place, of.reason, of.since, of.until); }
   void put(const VialRecord& of) {
     list(of.serial, of.container, of.sound, of.order, of.recipe, of.doses, of.readings,
          of.conflicts, of.capped, of.mixed_since_last_dose, of.open_s, of.last_event, of.held_since,
-         of.hold_place, of.station, of.carrier, of.fate, of.last_decision, of.overruled);
+         of.hold_place, of.station, of.carrier, of.fate, of.last_decision, of.topups, of.holds,
+         of.ended, of.advised_order, of.overruled);
   }
   void put(const OrderRecord& of) {
-    list(of.id, of.recipe, of.due, of.value, of.priority, of.state, of.vial);
+    list(of.id, of.recipe, of.due, of.value, of.priority, of.state, of.vial, of.placed);
   }
   void put(const Station& of) { list(of.state, of.loaded); }
   void put(const plant::Instrument& of) {
@@ -132,7 +135,8 @@ class Writer {
 std::string fingerprint(const State& state) {
   Writer writer;
   writer.list(state.as_of, state.facts, state.plant.instruments, state.book.lots, state.recipes,
-              state.vials, state.orders, state.stations, state.conflicts, state.unread);
+              state.vials, state.orders, state.stations, state.conflicts, state.unread,
+              state.first_fact);
   return std::move(writer).take();
 }
 

@@ -58,11 +58,21 @@ std::optional<Instant> newest_believed(const std::vector<Fact>& facts, const pla
   return newest;
 }
 
+/// Facts that tell of a time when nobody need have watched: of things, of calibrations that may be
+/// a year old, and what we decided ourselves.
+bool is_of_the_line(const event::Data& data) {
+  return !is_about_things(data) && !std::holds_alternative<event::CalibrationMade>(data) &&
+         !std::holds_alternative<event::DecisionMade>(data);
+}
+
 void set_record_start(Workings& workings, const std::vector<const Fact*>& order) {
   std::optional<Instant> first;
   for (const Fact* fact : order) {
     if (from_the_future(*fact, workings.state.plant.risks)) continue;
     first = std::min(first.value_or(fact->event.time), fact->event.time);
+    if (!is_of_the_line(fact->event.data)) continue;
+    std::optional<Instant>& watched = workings.state.first_fact;
+    watched = std::min(watched.value_or(fact->event.time), fact->event.time);
   }
   workings.record_start = first.value_or(Instant{});
 }
@@ -91,6 +101,20 @@ void put_clashes(Workings& workings, const std::vector<Clash>& clashes) {
   }
 }
 
+/// What the decisions said, as the vials' own record has it.
+void tell_decisions(Workings& workings) {
+  for (std::size_t v = 0; v < workings.state.vials.size(); ++v) {
+    VialRecord& vial = workings.state.vials[v];
+    for (AppliedTopup& topup : vial.topups) {
+      const auto decision = workings.decisions.find(topup.decision);
+      if (decision != workings.decisions.end()) topup.advised = decision->second->body;
+    }
+    if (const event::DecisionMade* latest = workings.latest_decision[v]) {
+      vial.advised_order = event::text_in(latest->body, "for_order");
+    }
+  }
+}
+
 State finish(Workings workings, const Settled& settled, Instant as_of) {
   for (auto& [serial, contradiction] : workings.concerning) {
     const auto at = workings.vials.find(serial);
@@ -98,6 +122,7 @@ State finish(Workings workings, const Settled& settled, Instant as_of) {
     workings.state.vials[at->second].conflicts.push_back(std::move(contradiction));
   }
   put_clashes(workings, settled.clashes);
+  tell_decisions(workings);
   State state = std::move(workings.state);
   for (std::size_t v = 0; v < state.vials.size(); ++v) {
     const auto& since = workings.open_since[v];

@@ -149,6 +149,7 @@ void take(Workings& workings, const Turn& turn, const event::OrderPlaced& data) 
     order.due = data.due;
     order.value = data.value;
     order.priority = data.priority;
+    order.placed = turn.time;
     const auto [at, is_new] = workings.orders.try_emplace(order.id, workings.state.orders.size());
     if (is_new) {
       workings.state.orders.push_back(std::move(order));

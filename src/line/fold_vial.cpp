@@ -54,6 +54,13 @@ void bind_order(Workings& workings, const Turn& turn, std::size_t vial, const st
   order->vial = serial;
 }
 
+/// The stay that has not ended yet.
+void end_hold(VialRecord& vial, Instant time) {
+  if (vial.held_since) vial.holds.back().until = time;
+  vial.hold_place.clear();
+  vial.held_since.reset();
+}
+
 void close_vial(Workings& workings, const Turn& turn, std::size_t at, Fate fate) {
   VialRecord& vial = workings.state.vials[at];
   if (vial.fate != Fate::open) {
@@ -67,8 +74,8 @@ void close_vial(Workings& workings, const Turn& turn, std::size_t at, Fate fate)
   vial.open_s = open_s_at(workings, at, turn.time);
   workings.open_since[at].reset();
   vial.fate = fate;
-  vial.hold_place.clear();
-  vial.held_since.reset();
+  vial.ended = turn.time;
+  end_hold(vial, turn.time);
 }
 
 }  // namespace
@@ -92,6 +99,7 @@ void take(Workings& workings, const Turn& turn, const event::VialRegistered& dat
   vial.last_event = turn.time;
   workings.state.vials.push_back(std::move(vial));
   workings.open_since.emplace_back();
+  workings.latest_decision.push_back(nullptr);
 }
 
 void take(Workings& workings, const Turn& turn, const event::VialInspected& data) {
@@ -143,11 +151,12 @@ void take(Workings& workings, const Turn& turn, const event::VialUncapped&) {
 }
 
 void take(Workings& workings, const Turn& turn, const event::DecisionMade& data) {
+  workings.decisions[turn.fact.event.id] = &data;
   const auto at = workings.vials.find(turn.subject());
   // What was advised is no event of the vial itself, so its last event stays.
-  if (at != workings.vials.end()) {
-    workings.state.vials[at->second].last_decision = data.disposition;
-  }
+  if (at == workings.vials.end()) return;
+  workings.state.vials[at->second].last_decision = data.disposition;
+  workings.latest_decision[at->second] = &data;
 }
 
 void take(Workings& workings, const Turn& turn, const event::DecisionOverruled& data) {
@@ -157,6 +166,8 @@ void take(Workings& workings, const Turn& turn, const event::DecisionOverruled& 
 void take(Workings& workings, const Turn& turn, const event::TopupApplied& data) {
   const auto at = vial_of(workings, turn);
   if (!at) return;
+  // What the decision said is put in when all decisions are known.
+  workings.state.vials[*at].topups.push_back({data.decision, "", data.doses, turn.origin()});
   for (const std::string& id : data.doses) {
     const auto dose = workings.doses.find(id);
     if (dose == workings.doses.end()) {
@@ -177,15 +188,14 @@ void take(Workings& workings, const Turn& turn, const event::TopupApplied& data)
 void take(Workings& workings, const Turn& turn, const event::HoldStarted& data) {
   VialRecord* vial = record_of(workings, turn);
   if (vial == nullptr) return;
+  end_hold(*vial, turn.time);  // moved from one place to another
+  vial->holds.push_back({data.place, data.reason, turn.time, std::nullopt});
   vial->hold_place = data.place;
   vial->held_since = turn.time;
 }
 
 void take(Workings& workings, const Turn& turn, const event::HoldEnded&) {
-  VialRecord* vial = record_of(workings, turn);
-  if (vial == nullptr) return;
-  vial->hold_place.clear();
-  vial->held_since.reset();
+  if (VialRecord* vial = record_of(workings, turn)) end_hold(*vial, turn.time);
 }
 
 void take(Workings& workings, const Turn& turn, const event::VialReleased& data) {

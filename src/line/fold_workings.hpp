@@ -62,6 +62,9 @@ struct Workings {
   /// Beside State::vials: since when the vial has lost vapour, and the doses' open time so far.
   std::vector<std::optional<Instant>> open_since;
 
+  std::unordered_map<std::string_view, const event::DecisionMade*> decisions;  ///< by event id
+  std::vector<const event::DecisionMade*> latest_decision;  ///< beside State::vials; may be null
+
   /// Contradictions with vials that may be registered later in the order.
   std::vector<std::pair<std::string, Conflict>> concerning;
 };

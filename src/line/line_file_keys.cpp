@@ -263,16 +263,18 @@ const Section<plant::HoldPlaces>& holding_section() {
       {
           {"places", &T::places, "", false, "", "6", "Vials that can be held at once."},
           {"cost_per_day", Plain<T>{&T::cost_per_day}, "", false, "", "0.20",
-           "What a day of holding one vial costs, in the unit of account; the price of a place that "
+           "What a day of holding one vial costs, in the unit of account; the price of a place "
+           "that "
            "others want comes on top by itself."},
           {"longest", Measured<T>{&T::longest_days}, "d", false, "", "\"30 d\"",
            "No vial is held longer, whatever it is worth."},
           {"switching", Plain<T>{&T::switching}, "", false, "", "0.05",
-           "What changing an advised pairing must bring at least, so that advice does not flutter."},
+           "What changing an advised pairing must bring at least, so that advice does not "
+           "flutter."},
           {"making_time", Measured<T>{&T::making_h}, "h", false, "", "\"45 min\"",
            "From asking for a fresh vial to having it."},
-          {"demand_half_life", Measured<T>{&T::demand_half_life_days}, "d", false, "",
-           "\"30 d\"", "Old orders count for less when demand is learned: half after this time."},
+          {"demand_half_life", Measured<T>{&T::demand_half_life_days}, "d", false, "", "\"30 d\"",
+           "Old orders count for less when demand is learned: half after this time."},
       }};
   return section;
 }

@@ -293,5 +293,16 @@ RC_GTEST_PROP(EventCanonical, MeansTheSameAndIsTheSameForEverySpelling, ()) {
   RC_ASSERT(canonical(*plain, "") == *plain);                     // itself
 }
 
+TEST(EventBody, ATextIsFoundUnderATopLevelKeyAlone) {
+  const std::string body =
+      R"({"a":{"order":"in"},"list":[{"order":"x"}],"order":"L-\u00df","n":7})";
+  EXPECT_EQ(event::text_in(body, "order"), "L-\u00df");
+  EXPECT_EQ(event::text_in(body, "n"), "") << "a number is no text";
+  EXPECT_EQ(event::text_in(body, "none"), "");
+  EXPECT_EQ(event::text_in("", "order"), "");
+  EXPECT_EQ(event::text_in("[1]", "order"), "");
+  EXPECT_EQ(event::text_in("{", "order"), "");
+}
+
 }  // namespace
 }  // namespace vialwright::event

@@ -116,6 +116,7 @@ class Record {
                                     "misread", body});
   }
 
+  [[nodiscard]] Fact& last() { return facts_.back(); }
   [[nodiscard]] std::vector<Fact> facts() const { return {facts_.begin(), facts_.end()}; }
   [[nodiscard]] line::State folded() const { return line::fold(fold_line(), facts()); }
 

@@ -61,6 +61,25 @@ class AnyRecord {
     record_.metered(clock(start + 22), vial, dose + "t", "tint flow", random_.uniform(0.29, 0.31));
     record_.gross(clock(start + 30), vial, random_.uniform(34.0, 35.0), {"", carrier, vial});
     record_.add("carriers", clock(start + 35), vial, event::CarrierBound{carrier, true});
+    if (random_.uniform() < 0.5) one_rework(start + 40.0, vial, dose);
+  }
+
+  /// Held, advised, topped up, and let go; the advice may come late or never.
+  void one_rework(double start, const std::string& vial, const std::string& dose) {
+    const std::string decision = "decision/" + vial;
+    record_.add("rack", clock(start), vial, event::HoldStarted{"place 1", "waits"});
+    if (random_.uniform() < 0.7) {
+      record_.add("vialwright/engine", clock(start + random_.uniform(1.0, 60.0)), vial,
+                  event::DecisionMade{"rework", R"({"for_order":"o","odds":0.97})"});
+      record_.last().event.id = decision;
+    }
+    record_.add("rack", clock(start + 10), vial, event::HoldEnded{"place 1"});
+    record_.commanded(clock(start + 12), vial, dose + "r", "teal", 0.05);
+    record_.add("line", clock(start + 15), vial, event::TopupApplied{decision, {dose + "r"}});
+    record_.add("rack", clock(start + 20), vial, event::HoldStarted{"place 2", "waits again"});
+    if (random_.uniform() < 0.5) {
+      record_.add("line", clock(start + 30), vial, event::VialScrapped{"of no use"});
+    }
   }
 
   void one_slip(int vials) {

@@ -1,0 +1,173 @@
+#include "making/proving.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <numbers>
+
+namespace vialwright::making {
+namespace {
+
+std::size_t at(int i) { return static_cast<std::size_t>(i); }
+
+constexpr int draws = 128;
+
+/// Gaussian draws by Box and Muller from a counter-based mixer (splitmix64), the same everywhere.
+class Draws {
+ public:
+  explicit Draws(std::uint64_t seed) : state_(seed) {}
+  double normal() {
+    const double radius = std::sqrt(-2.0 * std::log(1.0 - uniform()));
+    return radius * std::cos(2.0 * std::numbers::pi * uniform());
+  }
+
+ private:
+  double uniform() {
+    state_ += 0x9e3779b97f4a7c15ULL;
+    std::uint64_t z = state_;
+    z = (z ^ (z >> 30)) * 0xbf58476d1ce4e5b9ULL;
+    z = (z ^ (z >> 27)) * 0x94d049bb133111ebULL;
+    return static_cast<double>((z ^ (z >> 31)) >> 11) * 0x1.0p-53;
+  }
+  std::uint64_t state_;
+};
+
+/// The hidden errors of one instrument in one world; same_source shares them.
+struct Hidden {
+  double gain = 0.0, offset = 0.0, zero_rate = 0.0;
+};
+
+class World {
+ public:
+  World(const plant::Plant& plant, std::uint64_t seed) : plant_(plant), draws_(seed) {}
+
+  const Hidden& of(int instrument) {
+    const plant::Instrument& it = plant_.instruments[at(instrument)];
+    const std::string& name = it.same_source.empty() ? it.id : it.same_source;
+    const auto known = hidden_.find(name);
+    if (known != hidden_.end()) return known->second;
+    return hidden_[name] = {it.u_gain * draws_.normal(), it.u_offset * draws_.normal(),
+                            it.u_zero_rate * draws_.normal()};
+  }
+  double read(int instrument, double truth, double counting_s = 0.0) {
+    const plant::Instrument& it = plant_.instruments[at(instrument)];
+    const Hidden& hidden = of(instrument);
+    const double noise = std::hypot(it.repeatability, it.repeatability_rel * truth);
+    const double shown = truth * (1.0 + it.gain + hidden.gain) + it.offset + hidden.offset +
+                         hidden.zero_rate * counting_s + noise * draws_.normal();
+    return it.resolution > 0.0 ? std::round(shown / it.resolution) * it.resolution : shown;
+  }
+  double normal() { return draws_.normal(); }
+
+ private:
+  const plant::Plant& plant_;
+  Draws draws_;
+  std::map<std::string, Hidden> hidden_;
+};
+
+bool is_off(const Today& today, int instrument) {
+  return std::ranges::find(today.off, instrument) != today.off.end();
+}
+
+/// What left the station when it was told that amount: its first meter stops the dose.
+double true_dose(World& world, const topup::Addition& addition, const Today& today,
+                 const plant::Plant& plant, const recipe::Book& book) {
+  if (addition.station < 0) return addition.amount_g;
+  const plant::Station& station = plant.stations[at(addition.station)];
+  double mean = addition.amount_g;
+  for (const std::string& id : station.meters) {
+    const auto meter = plant::find_instrument(plant, id);
+    if (!meter || is_off(today, *meter)) continue;
+    const plant::Instrument& it = plant.instruments[at(*meter)];
+    const double unit = it.kind == plant::InstrumentKind::volume_meter
+                            ? book.stocks[at(addition.stock)].density_g_per_ml
+                            : 1.0;
+    const Hidden& hidden = world.of(*meter);
+    mean = (mean - unit * hidden.offset) / (1.0 + hidden.gain);
+    break;
+  }
+  const double spread = std::hypot(station.spread_g, station.spread_rel * mean);
+  return std::max(0.0, mean + spread * world.normal());
+}
+
+contents::Reading reading(contents::ReadingKind kind, int instrument, double value, int dose,
+                          int after_doses, double air) {
+  contents::Reading made;
+  made.kind = kind;
+  made.instrument = instrument;
+  made.value = value;
+  made.dose = dose;
+  made.after_doses = after_doses;
+  made.air_kg_per_m3 = air;
+  return made;
+}
+
+contents::Evidence evidence_of(World& world, int container,
+                               const std::vector<topup::Addition>& additions, const Today& today,
+                               const plant::Plant& plant, const recipe::Book& book) {
+  contents::Evidence evidence;
+  evidence.container = container;
+  const plant::Container& vial = plant.containers[at(container)];
+  const double air = today.air_kg_per_m3;
+  const double tare = vial.tare_g + vial.u_tare_g * world.normal();
+  const double glass = contents::buoyancy_factor(air, 1000.0 * vial.density_g_per_ml);
+  double net = 0.0, volume = 0.0;
+  for (const topup::Addition& each : additions) {
+    const int dose = static_cast<int>(evidence.doses.size());
+    const double grams = true_dose(world, each, today, plant, book);
+    const double density = book.stocks[at(each.stock)].density_g_per_ml;
+    net += grams;
+    volume += grams / density;
+    evidence.doses.push_back({each.stock, each.lot, each.station, each.amount_g, false});
+    if (each.station < 0) continue;
+    for (const std::string& id : plant.stations[at(each.station)].meters) {
+      const auto meter = plant::find_instrument(plant, id);
+      if (!meter || is_off(today, *meter)) continue;
+      const bool by_volume =
+          plant.instruments[at(*meter)].kind == plant::InstrumentKind::volume_meter;
+      const double shown = world.read(*meter, by_volume ? grams / density : grams);
+      evidence.readings.push_back(
+          reading(contents::ReadingKind::dose, *meter, shown, dose, dose + 1, air));
+    }
+  }
+  if (today.tare_scale >= 0 && !is_off(today, today.tare_scale)) {
+    evidence.readings.push_back(reading(contents::ReadingKind::tare, today.tare_scale,
+                                        world.read(today.tare_scale, tare / glass), -1, 0, air));
+  }
+  if (today.gross_scale >= 0 && !is_off(today, today.gross_scale)) {
+    const double liquid = contents::buoyancy_factor(air, 1000.0 * net / volume);
+    evidence.readings.push_back(reading(contents::ReadingKind::gross, today.gross_scale,
+                                        world.read(today.gross_scale, tare / glass + net / liquid),
+                                        -1, static_cast<int>(additions.size()), air));
+  }
+  return evidence;
+}
+
+}  // namespace
+
+Proven proven(const recipe::Recipe& recipe, int container,
+              const std::vector<topup::Addition>& additions, const Today& today,
+              const plant::Plant& plant, const recipe::Book& book,
+              const conformity::Options& options) {
+  const double wanted = 1.0 - recipe.consumer_risk.value_or(plant.risks.consumer);
+  conformity::Options quick = options;
+  quick.points = 128;
+  quick.most_points = 1024;
+  quick.decide_at = wanted;
+  int released = 0;
+  for (int draw = 0; draw < draws; ++draw) {
+    World world(plant, options.seed + static_cast<std::uint64_t>(draw) * 0x632be59bd9b4e019ULL);
+    const contents::Evidence evidence =
+        evidence_of(world, container, additions, today, plant, book);
+    const contents::Belief belief = contents::estimate(evidence, plant, book).belief;
+    const auto lines = conformity::lines_of(recipe, belief);
+    if (conformity::probability(belief.mean, belief.covariance, lines, quick).value >= wanted)
+      ++released;
+  }
+  // Laplace's rule keeps the doubt above nothing where all or none were released.
+  const double share = static_cast<double>(released) / draws;
+  const double smoothed = (released + 1.0) / (draws + 2.0);
+  return {share, std::sqrt(smoothed * (1.0 - smoothed) / draws)};
+}
+
+}  // namespace vialwright::making

@@ -20,6 +20,7 @@ Air::Air(Random& random, double hardness)
                         hardness * 2.0, random.between(3000.0, 9000.0), random.between(0.0, 6.0)} {}
 
 Climate Air::at(double t_s) const {
+  t_s = std::min(t_s, last_s_);
   return {celsius_.at(t_s), pressure_hpa_.at(t_s),
           std::clamp(humidity_percent_.at(t_s), 5.0, 95.0)};
 }

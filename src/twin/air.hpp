@@ -1,6 +1,8 @@
 /// The air round the line and what it does to a weighing. Private.
 #pragma once
 
+#include <limits>
+
 #include "twin/random.hpp"
 
 namespace vialwright::twin {
@@ -14,12 +16,15 @@ class Air {
  public:
   Air(Random& random, double hardness);
   [[nodiscard]] Climate at(double t_s) const;  ///< t_s: since the start of the shift
+  /// The ramps are of one shift; over days of waiting the room stays as it then is.
+  void stands_still_after(double t_s) { last_s_ = t_s; }
 
  private:
   struct Course {
     double start, per_hour, wave, period_s, phase;
     [[nodiscard]] double at(double t_s) const;
   };
+  double last_s_ = std::numeric_limits<double>::infinity();
   Course celsius_, pressure_hpa_, humidity_percent_;
 };
 

@@ -16,7 +16,8 @@ struct Body {
   std::vector<double> component_mg, stock_g;  ///< book order; stock_g as dosed
   double poured_ml = 0.0;                     ///< volume of the doses, before evaporation
   double evaporated_g = 0.0;
-  double aged_to_s = 0.0;  ///< evaporation is counted up to here
+  double aged_to_s = 0.0;  ///< evaporation and fade are counted up to here
+  double made_s = 0.0;     ///< when the first dose went in
   bool capped = false;
 };
 
@@ -28,7 +29,8 @@ struct Body {
 [[nodiscard]] double volume_ml(const Body& body);
 
 /// Lets it stand until then. Diffusion through the neck: the loss falls with the air gap above the
-/// liquid and with the humidity, and doubles every 11 K.
+/// liquid and with the humidity, and doubles every 11 K. Where the world has it, components fade:
+/// faster at first than later, and twice as fast with every 10 K.
 void stand(Body& body, const plant::Plant& plant, const recipe::Book& book, const World& world,
            double until_s);
 

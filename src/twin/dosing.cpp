@@ -39,7 +39,8 @@ double rounded(double value, double step) {
 Dosed dose(const PlannedDose& planned, const plant::Station& station, const World& world,
            double t_s, double factor, double& hanging, Random& random) {
   const Nozzle& nozzle = world.nozzles[at(planned.station)][at(planned.nozzle)];
-  const double spread = std::hypot(station.spread_g, station.spread_rel * planned.amount_g);
+  const double spread = world.dose_spread_factor *
+                        std::hypot(station.spread_g, station.spread_rel * planned.amount_g);
   // Fine nozzles let go of smaller drops.
   const double drop = std::min(drop_g, station.spread_g);
   Dosed dosed;

@@ -21,30 +21,10 @@ double mean_latency_s(Link link) {
   return 0.200;
 }
 
-struct Clock {
-  double offset_s = 0.0, drift = 0.0;
-  [[nodiscard]] double at(double t_s) const { return t_s + offset_s + drift * t_s; }
-};
-
-Clock draw_clock(const ShiftPlan& plan, const std::string& device) {
-  Random random(plan.seed, "clock " + device);
-  Clock clock;
-  clock.offset_s = plan.hardness * random.between(0.0, 0.050);
-  clock.drift = plan.hardness * random.between(-2e-6, 2e-6);  // kept in step over the network
-  return clock;
-}
-
 Instant instant(const ShiftPlan& plan, double t_s) {
   const auto ms = static_cast<std::int64_t>(std::llround(t_s * 1000.0));
   return Instant{plan.start.us + ms * 1000};
 }
-
-/// One source: counts, stamps, and sends in order.
-struct Source {
-  Clock clock;
-  std::uint64_t sent = 0;
-  double last_received_s = -1e18;
-};
 
 /// 30 % jitter; a link cannot be faster than a third of its mean.
 double latency_s(Link link, const ShiftPlan& plan, Random& random) {
@@ -165,31 +145,37 @@ class Disturbance {
 
 }  // namespace
 
+Message Post::send(Happening happening) {
+  const auto [found, fresh] = sources_.try_emplace(happening.device);
+  Source& source = found->second;
+  if (fresh) {
+    Random clock(plan_.seed, "clock " + happening.device);
+    source.clock_offset_s = plan_.hardness * clock.between(0.0, 0.050);
+    source.clock_drift = plan_.hardness * clock.between(-2e-6, 2e-6);  // kept in step
+  }
+  const double arrives = happening.t_s + latency_s(happening.link, plan_, random_);
+  source.last_received_s = std::max(source.last_received_s + 0.001, arrives);
+  const double shown_s = happening.t_s + source.clock_offset_s + source.clock_drift * happening.t_s;
+  const std::uint64_t sequence = ++source.sent;
+  Message message;
+  message.event = {happening.device + "-" + std::to_string(sequence),
+                   plan_.source + "/" + happening.device,
+                   std::move(happening.subject),
+                   instant(plan_, shown_s),
+                   sequence,
+                   std::move(happening.data)};
+  message.received_s = source.last_received_s;
+  message.vial = happening.vial;
+  return message;
+}
+
 std::vector<Message> messages(std::vector<Happening> happenings, const ShiftPlan& plan) {
   std::stable_sort(happenings.begin(), happenings.end(),
                    [](const Happening& one, const Happening& two) { return one.t_s < two.t_s; });
-  std::map<std::string, Source> sources;
   std::vector<Message> sent;
   sent.reserve(happenings.size());
-  Random random(plan.seed, "links");
-  for (Happening& happening : happenings) {
-    const auto [found, fresh] = sources.try_emplace(happening.device);
-    Source& source = found->second;
-    if (fresh) source.clock = draw_clock(plan, happening.device);
-    const double arrives = happening.t_s + latency_s(happening.link, plan, random);
-    source.last_received_s = std::max(source.last_received_s + 0.001, arrives);
-    const std::uint64_t sequence = ++source.sent;
-    Message message;
-    message.event = {happening.device + "-" + std::to_string(sequence),
-                     plan.source + "/" + happening.device,
-                     std::move(happening.subject),
-                     instant(plan, source.clock.at(happening.t_s)),
-                     sequence,
-                     std::move(happening.data)};
-    message.received_s = source.last_received_s;
-    message.vial = happening.vial;
-    sent.push_back(std::move(message));
-  }
+  Post post(plan, "links");
+  for (Happening& happening : happenings) sent.push_back(post.send(std::move(happening)));
   return sent;
 }
 

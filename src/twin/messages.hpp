@@ -1,7 +1,9 @@
 /// From what happened to what arrives: sources number and stamp it, links carry it. Private.
 #pragma once
 
+#include <map>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "twin/faults.hpp"
@@ -27,6 +29,25 @@ struct Message {
   int vial = -1;
   bool lost = false;
   bool touched = false;  ///< has a planted fault already
+};
+
+/// Sources that number and stamp what happened at them; one link each.
+class Post {
+ public:
+  Post(const ShiftPlan& plan, std::string_view stream) : plan_(plan), random_(plan.seed, stream) {}
+
+  /// @pre happenings of one device come in the order of their times.
+  [[nodiscard]] Message send(Happening happening);
+
+ private:
+  struct Source {
+    double clock_offset_s = 0.0, clock_drift = 0.0;
+    std::uint64_t sent = 0;
+    double last_received_s = -1e18;
+  };
+  const ShiftPlan& plan_;
+  Random random_;
+  std::map<std::string, Source> sources_;
 };
 
 /// Numbers each source's events by its time, stamps them with its clock, and lets them arrive in

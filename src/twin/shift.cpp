@@ -81,7 +81,9 @@ Making prepare(const Setting& setting) {
       .happenings = {},
       .truth = {},
       .hanging_g = {},
-      .tank_g = std::vector<double>(setting.plant.tanks.size(), 12000.0)};
+      .tank_g = std::vector<double>(setting.plant.tanks.size(), 12000.0),
+      .visits = {}};
+  making.visits.resize(setting.plant.stations.size());
   std::vector<int> containers;
   for (int i = 0; i < plan.vials; ++i) {
     making.jobs.push_back(job_of(i, setting, making.scales));
@@ -102,13 +104,7 @@ void close_truth(const Setting& setting, Making& making) {
   for (std::size_t i = 0; i < making.bodies.size(); ++i) {
     Body& body = making.bodies[i];
     stand(body, setting.plant, setting.book, making.world, end);
-    VialTruth& truth = making.truth[i];
-    truth.component_mg = body.component_mg;
-    truth.stock_g = body.stock_g;
-    truth.net_g = net_g(body);
-    truth.volume_ml = volume_ml(body);
-    truth.tare_g = body.tare_g;
-    truth.evaporated_g = body.evaporated_g;
+    tell_truth(body, making.truth[i]);
   }
 }
 
@@ -132,6 +128,15 @@ double value_of(const VialTruth& truth, const recipe::Tolerance& line) {
 }
 
 }  // namespace
+
+void tell_truth(const Body& body, VialTruth& truth) {
+  truth.component_mg = body.component_mg;
+  truth.stock_g = body.stock_g;
+  truth.net_g = net_g(body);
+  truth.volume_ml = volume_ml(body);
+  truth.tare_g = body.tare_g;
+  truth.evaporated_g = body.evaporated_g;
+}
 
 std::string_view word(Fault fault) {
   using enum Fault;

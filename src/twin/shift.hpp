@@ -28,6 +28,11 @@ struct Job {
   bool weighed_twice = false;  ///< full, on the scale of the tares too
 };
 
+/// When a vial that is being made takes up a station.
+struct Visit {
+  double from_s = 0.0, to_s = 0.0;
+};
+
 /// The scales by their use; -1 = the line has none.
 struct Scales {
   int tare = -1, gross = -1;
@@ -44,6 +49,7 @@ struct Making {
   std::vector<VialTruth> truth;                ///< beside bodies
   std::vector<std::vector<double>> hanging_g;  ///< [station][nozzle]: the drop there
   std::vector<double> tank_g;                  ///< beside Plant::tanks
+  std::vector<std::vector<Visit>> visits;      ///< [station], by time
 };
 
 [[nodiscard]] Scales scales_of(const plant::Plant& plant);
@@ -51,6 +57,9 @@ struct Making {
 /// Everything before the first vial, and what goes on beside the vials: recipes, orders, lots,
 /// calibrations, the weather, energy.
 void open_shift(const Setting& setting, Making& making);
+
+/// What a body is now, into its truth.
+void tell_truth(const Body& body, VialTruth& truth);
 
 /// Index into World::lots of what is really in the tank, and how much of it was used by then.
 struct LotInUse {

@@ -119,6 +119,8 @@ World draw_world(const plant::Plant& plant, const recipe::Book& book, std::uint6
   Random weather(seed, "air");
   World world{.hardness = hardness,
               .length_s = length_s,
+              .dose_spread_factor = 1.0,
+              .fade_per_day = {},
               .air = Air(weather, hardness),
               .instruments = draw_instruments(plant, seed, hardness, length_s),
               .lots = {},
@@ -142,6 +144,16 @@ World draw_world(const plant::Plant& plant, const recipe::Book& book, std::uint6
   }
   draw_glass(plant, seed, world);
   return world;
+}
+
+void let_fade(const recipe::Book& book, std::uint64_t seed, World& world) {
+  world.fade_per_day.clear();
+  for (std::size_t k = 0; k < book.components.size(); ++k) {
+    Random random(seed, "fade", k);
+    const recipe::Component& told = book.components[k];
+    const double real = told.fade_per_day + told.u_fade_per_day * random.error(world.hardness);
+    world.fade_per_day.push_back(std::max(real, 0.0));
+  }
 }
 
 double strength(const LotTruth& lot, std::size_t component, double used) {

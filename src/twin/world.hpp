@@ -53,7 +53,9 @@ struct Nozzle {
 
 struct World {
   double hardness = 0.0;
-  double length_s = 0.0;  ///< of the shift, for what drifts
+  double length_s = 0.0;             ///< of the shift, for what drifts
+  double dose_spread_factor = 1.0;   ///< of every station's spread over the line file's
+  std::vector<double> fade_per_day;  ///< a component; empty = nothing fades
   Air air;
   std::vector<InstrumentTruth> instruments;
   std::vector<LotTruth> lots;                ///< those of the book, then lots nobody was told of
@@ -69,6 +71,9 @@ inline constexpr double shared_part = 0.6, own_part = 0.8;  // 0.36 + 0.64 = 1
 /// @param length_s  of the shift; drift is drawn for this long.
 [[nodiscard]] World draw_world(const plant::Plant& plant, const recipe::Book& book,
                                std::uint64_t seed, double hardness, double length_s);
+
+/// Draws how fast each component fades in this world, by the book and its doubt.
+void let_fade(const recipe::Book& book, std::uint64_t seed, World& world);
 
 /// Strength of a lot after a part of it was used, 0 to 1. Never negative.
 [[nodiscard]] double strength(const LotTruth& lot, std::size_t component, double used);

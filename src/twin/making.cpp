@@ -4,7 +4,6 @@
 #include <string>
 
 #include "twin/steps.hpp"
-#include "twin/weighing.hpp"
 
 namespace vialwright::twin {
 namespace {
@@ -13,33 +12,6 @@ namespace {
 std::size_t body_on(std::size_t job, bool swapped, const Making& making) {
   const auto& with = making.faults.vials[job].swapped_with;
   return swapped && with ? at(*with) : job;
-}
-
-void read_tare(std::size_t i, const Setting& setting, Making& making, Random& random) {
-  if (making.scales.tare < 0) return;
-  const Job& job = making.jobs[i];
-  event::TareRead data;
-  data.instrument = setting.plant.instruments[at(making.scales.tare)].id;
-  data.mass_g = weighed(making.scales.tare, setting.plant, making.bodies[i], making.world,
-                        job.clock_s, random);
-  data.place.carrier = job.carrier;
-  data.place.scanned = scan({i, i}, making, random);
-  happen(making, i, job.clock_s, data.instrument, Link::bus, data);
-}
-
-void register_one(std::size_t i, const Setting& setting, Making& making, Random& random) {
-  Job& job = making.jobs[i];
-  const recipe::Recipe& recipe = setting.recipes[at(job.recipe)];
-  const std::string& container = setting.plant.containers[at(job.container)].id;
-  const double t = job.clock_s;
-  happen(making, i, t, "carriers", Link::polled, event::VialRegistered{container});
-  happen(making, i, t + 0.5, "carriers", Link::polled, event::CarrierBound{job.carrier, false});
-  if (!job.order.empty()) {
-    happen(making, i, t + 1.0, "orders", Link::office,
-           event::VialBound{job.order, recipe.id, recipe.version});
-  }
-  job.clock_s = t + 6.0;
-  read_tare(i, setting, making, random);
 }
 
 void dose_vial(std::size_t i, const std::vector<PlannedDose>& doses, const Setting& setting,
@@ -122,7 +94,7 @@ Scales scales_of(const plant::Plant& plant) {
 void register_and_tare(const Setting& setting, Making& making) {
   for (std::size_t i = 0; i < making.jobs.size(); ++i) {
     Random random(setting.plan.seed, "tare", i);
-    register_one(i, setting, making, random);
+    register_vial(i, setting, making, random);
   }
 }
 

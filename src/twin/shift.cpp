@@ -1,6 +1,6 @@
 /// A shift from its plan: draw, make, send.
 
-#include "twin/shift.hpp"
+#include "twin/rework.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -70,6 +70,8 @@ void draw_vials(const Setting& setting, Making& making) {
   }
 }
 
+}  // namespace
+
 Making prepare(const Setting& setting) {
   const ShiftPlan& plan = setting.plan;
   Making making{
@@ -82,7 +84,10 @@ Making prepare(const Setting& setting) {
       .truth = {},
       .hanging_g = {},
       .tank_g = std::vector<double>(setting.plant.tanks.size(), 12000.0),
+      .tank_levels = {},
       .visits = {}};
+  making.world.dose_spread_factor = plan.dose_spread_factor;
+  making.tank_levels.resize(setting.plant.tanks.size());
   making.visits.resize(setting.plant.stations.size());
   std::vector<int> containers;
   for (int i = 0; i < plan.vials; ++i) {
@@ -96,6 +101,8 @@ Making prepare(const Setting& setting) {
   draw_vials(setting, making);
   return making;
 }
+
+namespace {
 
 /// What each vial is when the last one has left.
 void close_truth(const Setting& setting, Making& making) {
@@ -179,29 +186,32 @@ bool meets(const VialTruth& truth, const recipe::Recipe& recipe) {
 
 Shift record_shift(const plant::Plant& plant, const recipe::Book& book,
                    const std::vector<recipe::Recipe>& recipes,
-                   const std::vector<OrderWanted>& orders, const ShiftPlan& plan) {
+                   const std::vector<OrderWanted>& orders, const ShiftPlan& plan,
+                   const Adviser& adviser) {
   require(!recipes.empty() && !plant.containers.empty() && !plant.stations.empty(),
           "there is a recipe, a container and a station");
   const Setting setting{plant, book, recipes, orders, plan};
   Making making = prepare(setting);
+  if (adviser) let_fade(book, plan.seed, making.world);
   open_shift(setting, making);
   register_and_tare(setting, making);
   dose_all(setting, making);
   weigh_and_cap(setting, making);
-  close_truth(setting, making);
+  if (!adviser) close_truth(setting, making);
 
   std::vector<Message> sent = messages(std::move(making.happenings), plan);
   disturb(sent, making.faults, plan, making.truth);
   std::stable_sort(sent.begin(), sent.end(), [](const Message& one, const Message& two) {
     return one.received_s < two.received_s;
   });
+  if (adviser) return reworked(setting, making, std::move(sent), adviser);
   Shift shift;
   for (const Message& message : sent) {
     if (message.lost) continue;
     shift.lines.push_back(event::write(message.event));
     shift.received.push_back(quantity::later_by(plan.start, message.received_s));
   }
-  shift.truth_json = truth_json(setting, making);
+  shift.truth_json = truth_json(setting, making, {});
   shift.truth = std::move(making.truth);
   return shift;
 }

@@ -33,6 +33,11 @@ struct Visit {
   double from_s = 0.0, to_s = 0.0;
 };
 
+/// What a tank holds from a moment on.
+struct TankLevel {
+  double from_s = 0.0, mass_g = 0.0;
+};
+
 /// The scales by their use; -1 = the line has none.
 struct Scales {
   int tare = -1, gross = -1;
@@ -46,10 +51,11 @@ struct Making {
   std::vector<Job> jobs;
   std::vector<Body> bodies;  ///< beside jobs: the glass that was registered for it
   std::vector<Happening> happenings;
-  std::vector<VialTruth> truth;                ///< beside bodies
-  std::vector<std::vector<double>> hanging_g;  ///< [station][nozzle]: the drop there
-  std::vector<double> tank_g;                  ///< beside Plant::tanks
-  std::vector<std::vector<Visit>> visits;      ///< [station], by time
+  std::vector<VialTruth> truth;                     ///< beside bodies
+  std::vector<std::vector<double>> hanging_g;       ///< [station][nozzle]: the drop there
+  std::vector<double> tank_g;                       ///< beside Plant::tanks
+  std::vector<std::vector<TankLevel>> tank_levels;  ///< [tank], after each dose from it
+  std::vector<std::vector<Visit>> visits;           ///< [station], by time
 };
 
 [[nodiscard]] Scales scales_of(const plant::Plant& plant);
@@ -69,6 +75,8 @@ struct LotInUse {
 [[nodiscard]] LotInUse lot_in_use(int stock, int vial, const Setting& setting,
                                   const Faults& faults);
 
+[[nodiscard]] Making prepare(const Setting& setting);  ///< everything drawn, nothing made
+
 // The stages of every vial. Each stage is made for all vials before the next one, because two vials
 // may have changed places in between.
 void register_and_tare(const Setting& setting, Making& making);
@@ -78,7 +86,8 @@ void weigh_and_cap(const Setting& setting, Making& making);
 [[nodiscard]] double bound_at_s(int vial, const ShiftPlan& plan);               ///< nominal
 [[nodiscard]] double visit_at_s(int vial, int station, const ShiftPlan& plan);  ///< nominal
 
-/// World and truth as JSON, a vial a line.
-[[nodiscard]] std::string truth_json(const Setting& setting, const Making& making);
+/// World and truth as JSON, a vial a line, then a top-up a line where there are any.
+[[nodiscard]] std::string truth_json(const Setting& setting, const Making& making,
+                                     const std::vector<TopupTruth>& topups);
 
 }  // namespace vialwright::twin

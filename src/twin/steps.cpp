@@ -38,11 +38,13 @@ void take_from_tank(const plant::Station& station, double mass_g, const std::str
   if (!tank) return;
   double& left = making.tank_g[at(*tank)];
   left -= mass_g;
-  if (left > low_g) return;
-  const double refill = rounded(full_g - left, 1.0);
-  left += refill;
-  making.happenings.push_back({t_s + 4.0, station.id, "",
-                               event::TankRefilled{station.tank, lot, refill}, -1, Link::polled});
+  if (left <= low_g) {
+    const double refill = rounded(full_g - left, 1.0);
+    left += refill;
+    making.happenings.push_back({t_s + 4.0, station.id, "",
+                                 event::TankRefilled{station.tank, lot, refill}, -1, Link::polled});
+  }
+  making.tank_levels[at(*tank)].push_back({t_s, left});
 }
 
 void read_meters(const PlannedDose& planned, const Dosed& dosed, const std::string& id,
@@ -118,6 +120,18 @@ double factor_of(const DoseStep& step, const Body& body, const Setting& setting,
   return std::clamp(room_g / step.planned.amount_g, 1.0, step.factor);
 }
 
+void read_tare(std::size_t i, const Setting& setting, Making& making, Random& random) {
+  if (making.scales.tare < 0) return;
+  const Job& job = making.jobs[i];
+  event::TareRead data;
+  data.instrument = id_of(making.scales.tare, setting);
+  data.mass_g = weighed(making.scales.tare, setting.plant, making.bodies[i], making.world,
+                        job.clock_s, random);
+  data.place.carrier = job.carrier;
+  data.place.scanned = scan({i, i}, making, random);
+  happen(making, i, job.clock_s, data.instrument, Link::bus, data);
+}
+
 /// A wrong digit, or something on the pan.
 double blundered(double mass_g, double resolution, Random& random) {
   if (random.happens(0.5)) return rounded(mass_g + random.between(0.2, 4.0), resolution);
@@ -142,6 +156,21 @@ std::string scan(const Hands& hands, const Making& making, Random& random) {
     return making.faults.vials[hands.job].scanner_sees ? printed : "";
   }
   return read ? printed : "";
+}
+
+void register_vial(std::size_t i, const Setting& setting, Making& making, Random& random) {
+  Job& job = making.jobs[i];
+  const recipe::Recipe& recipe = setting.recipes[at(job.recipe)];
+  const std::string& container = setting.plant.containers[at(job.container)].id;
+  const double t = job.clock_s;
+  happen(making, i, t, "carriers", Link::polled, event::VialRegistered{container});
+  happen(making, i, t + 0.5, "carriers", Link::polled, event::CarrierBound{job.carrier, false});
+  if (!job.order.empty()) {
+    happen(making, i, t + 1.0, "orders", Link::office,
+           event::VialBound{job.order, recipe.id, recipe.version});
+  }
+  job.clock_s = t + 6.0;
+  read_tare(i, setting, making, random);
 }
 
 void move_to(int station, std::size_t job_index, double not_before_s, const Setting& setting,
@@ -234,6 +263,25 @@ void cap(const Hands& hands, const Setting& setting, Making& making) {
   if (!job.on_carrier) return;
   happen(making, hands.job, job.clock_s + 2.0, "carriers", Link::polled,
          event::CarrierBound{job.carrier, true});
+}
+
+void uncap(const Hands& hands, const Setting& setting, Making& making) {
+  Job& job = making.jobs[hands.job];
+  Body& body = making.bodies[hands.body];
+  if (!body.capped) return;
+  stand(body, setting.plant, setting.book, making.world, job.clock_s);
+  body.capped = false;
+  happen(making, hands.job, job.clock_s, "capper", Link::polled, event::VialUncapped{""});
+}
+
+PlannedDose planned_of(const Told& told, const Setting& setting) {
+  const auto stock = recipe::find_stock(setting.book, told.stock);
+  const auto station = plant::find_station(setting.plant, told.station);
+  require(stock && station, "advice names stocks and stations of the line");
+  const std::vector<std::string>& stocks = setting.plant.stations[at(*station)].stocks;
+  const auto nozzle = std::find(stocks.begin(), stocks.end(), told.stock);
+  require(nozzle != stocks.end(), "the station doses the stock");
+  return {*stock, *station, static_cast<int>(nozzle - stocks.begin()), told.amount_g};
 }
 
 }  // namespace vialwright::twin

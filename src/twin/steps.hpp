@@ -28,6 +28,8 @@ void happen(Making& making, std::size_t job, double t_s, const std::string& devi
 /// What the scanner reads from the glass; a code is read 97 times in 100.
 [[nodiscard]] std::string scan(const Hands& hands, const Making& making, Random& random);
 
+/// Put on its carrier, bound to the job's order where there is one, tared.
+void register_vial(std::size_t job, const Setting& setting, Making& making, Random& random);
 /// On the job's carrier, at the job's clock, which goes on.
 void move_to(int station, std::size_t job, double not_before_s, const Setting& setting,
              Making& making);
@@ -39,5 +41,9 @@ void gauge(const Hands& hands, const Setting& setting, Making& making, Random& r
 void read_gross(int scale, const Hands& hands, const Setting& setting, Making& making, bool by_hand,
                 Random& random);
 void cap(const Hands& hands, const Setting& setting, Making& making);
+void uncap(const Hands& hands, const Setting& setting, Making& making);
+
+/// What a told addition is on this line. @pre the station doses the stock.
+[[nodiscard]] PlannedDose planned_of(const Told& told, const Setting& setting);
 
 }  // namespace vialwright::twin

@@ -79,6 +79,14 @@ std::string densities(const Setting& setting, const World& world) {
   return all.text();
 }
 
+std::string fades(const Setting& setting, const World& world) {
+  Members all;
+  for (std::size_t k = 0; k < world.fade_per_day.size(); ++k) {
+    all.add(setting.book.components[k].id, number(world.fade_per_day[k]));
+  }
+  return all.text();
+}
+
 std::string air(const World& world) {
   const auto at_hour = [&world](double t_s) {
     const Climate now = world.air.at(t_s);
@@ -118,17 +126,30 @@ std::string vial_text(const VialTruth& vial, const Setting& setting) {
   for (const recipe::Recipe& recipe : setting.recipes) {
     if (recipe.id == vial.recipe) all.add("meets_recipe", meets(vial, recipe) ? "true" : "false");
   }
+  if (!vial.fate.empty()) all.add("fate", quoted(vial.fate));
   all.add("planted", planted(vial));
+  return all.text();
+}
+
+std::string topup_text(const TopupTruth& topup) {
+  Members all;
+  all.add("serial", quoted(topup.serial)).add("decision", quoted(topup.decision));
+  all.add("order", quoted(topup.order)).add("recipe", quoted(topup.recipe));
+  all.add("delivered_g", list(topup.delivered_g, number));
+  all.add("met_before", topup.met_before ? "true" : "false");
+  all.add("met", topup.met ? "true" : "false");
   return all.text();
 }
 
 }  // namespace
 
-std::string truth_json(const Setting& setting, const Making& making) {
+std::string truth_json(const Setting& setting, const Making& making,
+                       const std::vector<TopupTruth>& topups) {
   const World& world = making.world;
   Members hidden;
   hidden.add("instruments", instruments(setting, world)).add("lots", lots(setting, world));
   hidden.add("density_g_per_ml", densities(setting, world)).add("air", air(world));
+  if (!world.fade_per_day.empty()) hidden.add("fade_per_day", fades(setting, world));
   Members all;
   all.add("seed", std::to_string(setting.plan.seed));
   all.add("hardness", number(world.hardness));
@@ -138,6 +159,7 @@ std::string truth_json(const Setting& setting, const Making& making) {
           "\n" + list(
                      making.truth, [&](const VialTruth& vial) { return vial_text(vial, setting); },
                      ",\n"));
+  if (!topups.empty()) all.add("topups", "\n" + list(topups, topup_text, ",\n"));
   return all.text();
 }
 

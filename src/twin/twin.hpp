@@ -4,6 +4,10 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
+#include <memory>
+#include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -40,6 +44,19 @@ struct FaultRates {  ///< probability per vial; drifting_meter and wrong_lot: co
   int drifting_meter = 0, wrong_lot = 0;
 };
 
+/// What goes on where vials are reworked: after the making of each vial, and for some time after
+/// the last one.
+struct ReworkPlan {
+  double hours_after = 24.0;    ///< the recording goes on for this long after the last vial
+  double orders_per_day = 0.0;  ///< more orders, Poisson; recipes in the shares of those wanted
+  double history_h = 0.0;       ///< such orders came for this long before the first vial too
+  double patience_h = 8.0;      ///< mean time until such an order is made fresh elsewhere and
+                                ///< cancelled here; never less than HoldPlaces::making_h
+  double downs_per_day = 0.0;   ///< of each station, once the last vial is made
+  double down_min = 20.0;       ///< mean length of one
+  int most_rounds = 4;          ///< a vial that was touched so often is scrapped
+};
+
 struct ShiftPlan {
   std::uint64_t seed = 1;  ///< everything drawn comes from it
   int vials = 600;
@@ -48,6 +65,8 @@ struct ShiftPlan {
   FaultRates faults;
   double hardness = 1.0;  ///< scales the departures from the estimator's form; 0 = none of them
   double weighed_twice = 0.1;             ///< share of vials weighed full on the tares' scale too
+  double dose_spread_factor = 1.0;        ///< true spread of every dose over the line file's
+  ReworkPlan rework;                      ///< used where somebody advises
   std::string source = "larkmoor/line1";  ///< what every event source begins with
 };
 
@@ -66,14 +85,59 @@ struct VialTruth {
   double net_g = 0.0, volume_ml = 0.0, tare_g = 0.0, evaporated_g = 0.0;
   std::vector<Fault> faults;
   std::vector<std::string> notes;  ///< beside `faults`: which dose or event, and by how much
+  std::string fate;                ///< released, scrapped, held or open; empty: nobody advised
+};
+
+/// What really came of one top-up, as soon as it was mixed.
+struct TopupTruth {
+  std::string serial, decision;
+  std::string order, recipe;        ///< what it was for
+  std::vector<double> delivered_g;  ///< a dose, in the order they were made
+  bool met_before = false, met = false;
 };
 
 struct Shift {
   std::vector<std::string> lines;  ///< events as JSON text, in the order they arrive
   std::vector<Instant> received;   ///< beside `lines`
   std::vector<VialTruth> truth;
-  std::string truth_json;  ///< world and truth, for a separate file
+  std::vector<TopupTruth> topups;  ///< in the order they were made
+  std::string truth_json;          ///< world and truth, for a separate file
 };
+
+// ---- advice: what the twin does with a vial that was made ----------------------------------
+
+/// What the line is told to add.
+struct Told {
+  std::string stock, station;  ///< ids
+  double amount_g = 0.0;
+};
+
+/// Asked about one vial: when it has been made or reworked, and when it is held and an order comes
+/// or the time is up that the advice gave.
+struct Question {
+  enum class Why { finished, order_came, time_is_up };
+  std::string serial;
+  Why why = Why::finished;
+  Instant now;
+  /// What arrived since the last question, about anything; all questions together see every line
+  /// of the recording up to `now`, once and in order.
+  std::span<const std::string> news;
+  std::span<const Instant> received;  ///< beside `news`
+};
+
+struct Advice {
+  enum class Do { release, scrap, hold, top_up, weigh_again };
+  Do what = Do::scrap;
+  std::string decision;              ///< id of the decision that says so
+  std::vector<std::string> decided;  ///< decision.made lines for the record, as they stand
+  std::vector<Told> additions;       ///< top_up: in the order they are to be made
+  std::string order, recipe;         ///< top_up, release: whom it is for; empty: as it is bound
+  int recipe_version = 1;            ///< where the recipe changes
+  std::optional<Instant> ask_again;  ///< hold: at the latest
+  std::string reason;                ///< hold, scrap
+};
+
+using Adviser = std::function<Advice(const Question&)>;
 
 /// Does it really hold every line of the recipe?
 [[nodiscard]] bool meets(const VialTruth& truth, const recipe::Recipe& recipe);
@@ -82,10 +146,51 @@ struct Shift {
 /// Vial i is made for order i; vials beyond the orders go round the recipes and are bound to none.
 /// Tares are read on the first scale of the plant and gross weights on the last; where these are
 /// two, a share of the vials is weighed full on both.
+/// With an adviser every vial is asked about once it is capped, and what it says is done: doses
+/// with the same physics, weighings, holds, releases, scrap. Components then fade too. What rework
+/// does comes from sources of its own, so the making of the vials is recorded as without it.
 /// @pre plant, book and recipes have no problems; a recipe is there; every stock that a recipe
-///      permits has a lot and a station; every order names a recipe.
+///      permits has a lot and a station; every order names a recipe; advice names stocks and
+///      stations of the line, and recipes of the list.
 [[nodiscard]] Shift record_shift(const plant::Plant& plant, const recipe::Book& book,
                                  const std::vector<recipe::Recipe>& recipes,
-                                 const std::vector<OrderWanted>& orders, const ShiftPlan& plan);
+                                 const std::vector<OrderWanted>& orders, const ShiftPlan& plan,
+                                 const Adviser& adviser = {});
+
+// ---- one world, a vial at a time -------------------------------------------------------------
+
+/// A world in which vials are made and topped up one by one, for tests over many worlds. Each vial
+/// has a slot of five minutes to itself; nothing is held, and no messages are lost.
+class Trial {
+ public:
+  /// `plan.vials` is how many there will be at most: lots are used up along them. `plan.faults`
+  /// are not planted.
+  Trial(plant::Plant plant, recipe::Book book, std::vector<recipe::Recipe> recipes, ShiftPlan plan);
+  ~Trial();
+  Trial(Trial&&) noexcept;
+  Trial& operator=(Trial&&) noexcept;
+
+  /// What the line would be told to dose for a recipe: its targets by the labels' strengths.
+  [[nodiscard]] std::vector<Told> planned(const recipe::Recipe& recipe) const;
+
+  /// Made, mixed, weighed, left uncapped and bound to no order. @returns its serial.
+  std::string make(const recipe::Recipe& recipe, const std::vector<Told>& doses);
+  /// The latest vial: dosed, mixed and weighed again. @returns what really reached it.
+  TopupTruth top_up(const std::string& decision, const std::vector<Told>& additions);
+  /// What the latest vial is now.
+  [[nodiscard]] VialTruth truth() const;
+
+  [[nodiscard]] Instant now() const;
+  struct Heard {
+    std::vector<std::string> lines;
+    std::vector<Instant> received;
+  };
+  /// What arrived since the last call; of the first, the opening of the shift too.
+  [[nodiscard]] Heard heard();
+
+ private:
+  struct Inside;
+  std::unique_ptr<Inside> inside_;
+};
 
 }  // namespace vialwright::twin

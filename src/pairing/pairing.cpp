@@ -3,21 +3,16 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <numeric>
 #include <utility>
 
-#include <lemon/network_simplex.h>
-#include <lemon/smart_graph.h>
-
 #include "error/error.hpp"
+#include "pairing/network.hpp"
 
 namespace vialwright::pairing {
 namespace {
 
-using Money = std::int64_t;  // in steps of grain / steps_per_grain
-using Graph = lemon::SmartDigraph;
-
-// Below a grain one step a pair is left, which breaks ties in favour of more pairs.
-constexpr Money steps_per_grain = 1024;
+constexpr double infinity = std::numeric_limits<double>::infinity();
 
 std::size_t at(int i) { return static_cast<std::size_t>(i); }
 
@@ -32,8 +27,24 @@ std::vector<Key> sorted_keys(const std::vector<Pair>& pairs) {
   return keys;
 }
 
+/// Which vials and orders are spoken for.
+struct Taken {
+  explicit Taken(const Problem& problem)
+      : vial(problem.waiting.size(), false), order(at(problem.orders), false) {
+    for (const Pair& pair : problem.fixed) {
+      require(!has(pair), "fixed pairs share no vial and no order");
+      vial[at(pair.vial)] = order[at(pair.order)] = true;
+    }
+  }
+  [[nodiscard]] bool has(const Pair& pair) const {
+    return vial[at(pair.vial)] || order[at(pair.order)];
+  }
+  std::vector<bool> vial, order;
+};
+
 void check(const Problem& problem, double grain) {
-  require(grain > 0.0 && problem.switching >= 0.0, "grain and switching are not negative");
+  require(grain > 0.0 && problem.switching >= 0.0 && problem.switching < 1e6,
+          "grain is above 0, switching neither negative nor a million");
   const auto vials = static_cast<int>(problem.waiting.size());
   const auto sound = [&](const Pair& pair) {
     return pair.vial >= 0 && pair.vial < vials && pair.order >= 0 && pair.order < problem.orders &&
@@ -46,110 +57,101 @@ void check(const Problem& problem, double grain) {
           "pairs name vials and orders that are there");
 }
 
-/// The network: every vial sends itself to an order or to the shelf; every order takes one.
-class Network {
+/// Money in whole steps: a grain holds more steps than there can be pairs, so that one step a pair
+/// breaks ties in favour of more pairs and never outweighs a grain.
+class Till {
  public:
-  Network(const Problem& problem, double grain)
+  Till(const Problem& problem, double grain)
       : problem_(problem),
-        grain_(grain),
         advised_(sorted_keys(problem.advised)),
-        fixed_(sorted_keys(problem.fixed)) {
-    const auto vials = problem.waiting.size();
-    taken_vial_.assign(vials, false);
-    taken_order_.assign(at(problem.orders), false);
-    for (const Pair& pair : problem.fixed) {
-      taken_vial_[at(pair.vial)] = true;
-      taken_order_[at(pair.order)] = true;
-    }
-    graph_.reserveNode(static_cast<int>(vials) + problem.orders + 1);
-    graph_.reserveArc(static_cast<int>(problem.pairs.size() + vials) + problem.orders);
-    for (std::size_t i = 0; i < vials; ++i) vials_.push_back(graph_.addNode());
-    for (int j = 0; j < problem.orders; ++j) orders_.push_back(graph_.addNode());
-    shelf_ = graph_.addNode();
+        grain_(grain),
+        in_grain_(1 + std::min<Steps>(static_cast<Steps>(problem.waiting.size()), problem.orders)) {
+    double most = problem.switching;
+    for (const Pair& pair : problem.pairs) most = std::max(most, std::abs(over_waiting(pair)));
+    const double nodes = static_cast<double>(problem.waiting.size()) + problem.orders + 1.0;
+    require((most / grain + 1.0) * static_cast<double>(in_grain_) * nodes < 0x1p60,
+            "the grain is not too fine for the largest worth and the number of vials");
   }
 
-  Answer solve();
+  /// What the pair brings over waiting; keeping what was advised saves the price of switching.
+  [[nodiscard]] double over_waiting(const Pair& pair) const {
+    const bool advised = std::ranges::binary_search(advised_, key(pair));
+    return pair.worth - problem_.waiting[at(pair.vial)] + (advised ? problem_.switching : 0.0);
+  }
+  [[nodiscard]] Steps steps(const Pair& pair) const {
+    return std::llround(over_waiting(pair) / grain_) * in_grain_ + 1;
+  }
+  [[nodiscard]] double money(Steps steps) const {
+    return static_cast<double>(steps) * grain_ / static_cast<double>(in_grain_);
+  }
+  /// What is maximised, to the rounding of a double.
+  [[nodiscard]] double total(const std::vector<Pair>& pairs) const {
+    return std::accumulate(pairs.begin(), pairs.end(), 0.0,
+                           [&](double sum, const Pair& p) { return sum + over_waiting(p); });
+  }
 
  private:
-  /// What the pair brings over waiting; keeping what was advised saves the price of switching.
-  [[nodiscard]] Money value(const Pair& pair) const {
-    const bool advised = std::ranges::binary_search(advised_, key(pair));
-    const double gain =
-        pair.worth - problem_.waiting[at(pair.vial)] + (advised ? problem_.switching : 0.0);
-    return std::llround(gain / grain_) * steps_per_grain + 1;
-  }
-  [[nodiscard]] bool free(const Pair& pair) const {
-    return !taken_vial_[at(pair.vial)] && !taken_order_[at(pair.order)];
-  }
-
   const Problem& problem_;
+  std::vector<Key> advised_;
   double grain_;
-  std::vector<Key> advised_, fixed_;
-  Graph graph_;
-  std::vector<Graph::Node> vials_, orders_;
-  Graph::Node shelf_;
-  std::vector<bool> taken_vial_, taken_order_;
+  Steps in_grain_;
 };
 
-Answer Network::solve() {
-  std::vector<Graph::Arc> arcs(problem_.pairs.size(), lemon::INVALID);
-  std::vector<Money> values(problem_.pairs.size(), 0);
-  for (std::size_t p = 0; p < arcs.size(); ++p) {
-    const Pair& pair = problem_.pairs[p];
-    if (!free(pair)) continue;
-    values[p] = value(pair);
-    // A pair that waiting beats is in no best answer: without it the vial waits and all is better.
-    if (values[p] > 0) arcs[p] = graph_.addArc(vials_[at(pair.vial)], orders_[at(pair.order)]);
+/// The pairs that may win, by vial and order whatever order they came in.
+std::vector<Arc> arcs_of(const Problem& problem, const Taken& taken, const Till& till) {
+  std::vector<Arc> arcs;
+  arcs.reserve(problem.pairs.size());
+  for (const Pair& pair : problem.pairs) {
+    if (taken.has(pair)) continue;
+    const Steps value = till.steps(pair);
+    if (value > 0) arcs.push_back({pair.vial, pair.order, value});
   }
-  for (const Graph::Node vial : vials_) graph_.addArc(vial, shelf_);
-  for (const Graph::Node order : orders_) graph_.addArc(order, shelf_);
-
-  Graph::ArcMap<Money> cost(graph_, 0);
-  for (std::size_t p = 0; p < arcs.size(); ++p)
-    if (arcs[p] != lemon::INVALID) cost[arcs[p]] = -values[p];
-  Graph::ArcMap<int> capacity(graph_, 1);
-  Graph::NodeMap<int> supply(graph_, 0);
-  for (const Graph::Node vial : vials_) supply[vial] = 1;
-  supply[shelf_] = -static_cast<int>(vials_.size());
-  using Simplex = lemon::NetworkSimplex<Graph, int, Money>;
-  Simplex simplex(graph_);
-  simplex.upperMap(capacity).costMap(cost).supplyMap(supply);
-  require(simplex.run() == Simplex::OPTIMAL, "every vial can wait, so there is an answer");
-
-  Answer answer;
-  answer.pairs = problem_.fixed;
-  answer.short_by.assign(arcs.size(), 0.0);
-  const Money shelf = simplex.potential(shelf_);
-  std::vector<bool> goes = taken_vial_;
-  for (std::size_t p = 0; p < arcs.size(); ++p) {
-    const Pair& pair = problem_.pairs[p];
-    if (!free(pair)) {
-      const bool fixed = std::ranges::binary_search(fixed_, key(pair));
-      answer.short_by[p] = fixed ? 0.0 : std::numeric_limits<double>::infinity();
-      continue;
-    }
-    if (arcs[p] != lemon::INVALID && simplex.flow(arcs[p]) > 0) {
-      answer.pairs.push_back(pair);
-      goes[at(pair.vial)] = true;
-      continue;
-    }
-    const Money by_vial = simplex.potential(vials_[at(pair.vial)]) - shelf;
-    const Money by_order = std::max<Money>(0, shelf - simplex.potential(orders_[at(pair.order)]));
-    answer.short_by[p] = std::max(0.0, static_cast<double>(by_vial + by_order - values[p]) *
-                                           grain_ / static_cast<double>(steps_per_grain));
-  }
-  std::ranges::sort(answer.pairs, {}, &Pair::vial);
-  for (const Pair& pair : answer.pairs) answer.gain += pair.worth - problem_.waiting[at(pair.vial)];
-  for (std::size_t i = 0; i < goes.size(); ++i)
-    if (!goes[i]) answer.kept.push_back(static_cast<int>(i));
-  return answer;
+  const auto key_of = [](const Arc& arc) { return Key{arc.vial, arc.order}; };
+  std::ranges::sort(arcs, {}, key_of);
+  require(std::ranges::adjacent_find(arcs, {}, key_of) == arcs.end(),
+          "at most one pair of the same vial and order");
+  return arcs;
 }
 
 }  // namespace
 
 Answer assign(const Problem& problem, double grain) {
   check(problem, grain);
-  return Network(problem, grain).solve();
+  const Taken taken(problem);
+  const Till till(problem, grain);
+  const std::vector<Arc> arcs = arcs_of(problem, taken, till);
+  Matched matched = dearest(static_cast<int>(problem.waiting.size()), problem.orders, arcs);
+  settle_ties(arcs, matched);
+
+  Answer answer;
+  answer.pairs = problem.fixed;
+  const std::vector<Key> fixed = sorted_keys(problem.fixed);
+  for (const Pair& pair : problem.pairs) {
+    double short_by = 0.0;
+    if (taken.has(pair))
+      short_by = std::ranges::binary_search(fixed, key(pair)) ? 0.0 : infinity;
+    else if (matched.order_of[at(pair.vial)] == pair.order)
+      answer.pairs.push_back(pair);
+    else
+      short_by = till.money(matched.vial_price[at(pair.vial)] +
+                            matched.order_price[at(pair.order)] - till.steps(pair));
+    answer.short_by.push_back(short_by);
+  }
+  std::ranges::sort(answer.pairs, {}, &Pair::vial);
+  for (const Pair& pair : answer.pairs) answer.gain += pair.worth - problem.waiting[at(pair.vial)];
+  for (std::size_t i = 0; i < problem.waiting.size(); ++i)
+    if (!taken.vial[i] && matched.order_of[i] < 0) answer.kept.push_back(static_cast<int>(i));
+  return answer;
+}
+
+double shortfall(const Problem& problem, const Answer& answer, const Pair& pair, double grain) {
+  check(problem, grain);
+  if (std::ranges::count(answer.pairs, key(pair), key) > 0) return 0.0;
+  if (Taken(problem).has(pair)) return infinity;
+  Problem forced = problem;
+  forced.fixed.push_back(pair);
+  const Till till(problem, grain);
+  return std::max(0.0, till.total(answer.pairs) - till.total(assign(forced, grain).pairs));
 }
 
 }  // namespace vialwright::pairing

@@ -52,11 +52,6 @@ bool holds_now(const Vial& vial, const recipe::Recipe& recipe) {
   });
 }
 
-const plant::Container* container_of(const recipe::Recipe& recipe, const plant::Plant& plant) {
-  const auto index = plant::find_container(plant, recipe.container);
-  return index ? &plant.containers[at(*index)] : nullptr;
-}
-
 /// One vial, one recipe: the parts of an answer share what they were computed from.
 class Answering {
  public:

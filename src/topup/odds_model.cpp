@@ -32,8 +32,7 @@ std::vector<Eigen::Index> axes_looked_at(const std::vector<conformity::Line>& li
 
 Eigen::VectorXd only(const Eigen::VectorXd& full, const std::vector<Eigen::Index>& axes) {
   Eigen::VectorXd part(static_cast<Eigen::Index>(axes.size()));
-  for (std::size_t i = 0; i < axes.size(); ++i)
-    part[static_cast<Eigen::Index>(i)] = full.size() == 0 ? 0.0 : full[axes[i]];
+  for (std::size_t i = 0; i < axes.size(); ++i) part[static_cast<Eigen::Index>(i)] = full[axes[i]];
   return part;
 }
 
@@ -45,9 +44,9 @@ Eigen::MatrixXd root_of(const Eigen::MatrixXd& covariance) {
   return ldlt.transpositionsP().transpose() * lower;
 }
 
-std::vector<Addition> additions_of(const std::vector<Candidate>& chosen) {
+std::vector<Addition> additions_of(const std::vector<Candidate>& candidates) {
   std::vector<Addition> additions;
-  for (const Candidate& each : chosen) additions.push_back(each.addition);
+  for (const Candidate& each : candidates) additions.push_back(each.addition);
   return additions;
 }
 
@@ -59,6 +58,79 @@ Eigen::VectorXd gram_of(const Candidate& candidate, const Belief& wide) {
   gram[wide.net()] = 1.0;
   gram[wide.volume()] = candidate.ml_per_g;
   return gram;
+}
+
+/// The doubt of the doses as columns beside those of the belief: three more for each candidate, for
+/// the two parts of its spread and for the density of its stock. (No stock is dosed twice.)
+class Doubts {
+ public:
+  Doubts(const Belief& belief, const Belief& wide, const std::vector<Eigen::Index>& axes,
+         const std::vector<Candidate>& candidates, const plant::Plant& plant,
+         const recipe::Book& book)
+      : belief_(belief),
+        wide_(wide),
+        axes_(axes),
+        plant_(plant),
+        book_(book),
+        root_(root_of(wide.covariance)),
+        properties_(static_cast<Eigen::Index>(axes.size())),
+        count_(static_cast<Eigen::Index>(candidates.size())),
+        rows_(Eigen::MatrixXd::Zero((1 + 2 * count_) * properties_, root_.cols() + 3 * count_)) {
+    for (Eigen::Index p = 0; p < properties_; ++p)
+      rows_.row(p).head(root_.cols()) = root_.row(axes_[static_cast<std::size_t>(p)]);
+    for (Eigen::Index j = 0; j < count_; ++j) add(j, candidates[static_cast<std::size_t>(j)]);
+  }
+  [[nodiscard]] Eigen::MatrixXd covariances() const { return rows_ * rows_.transpose(); }
+
+ private:
+  [[nodiscard]] auto fixed(Eigen::Index j) {
+    return rows_.middleRows((1 + j) * properties_, properties_);
+  }
+  [[nodiscard]] auto moves(Eigen::Index j) {
+    return rows_.middleRows((1 + count_ + j) * properties_, properties_);
+  }
+  [[nodiscard]] Eigen::VectorXd unit(int axis) const {
+    return only(Eigen::VectorXd::Unit(wide_.mean.size(), axis), axes_);
+  }
+  void add(Eigen::Index j, const Candidate& candidate);
+  void hang_on_meter(Eigen::Index j, const Dosing& dosing, const Eigen::VectorXd& gram);
+
+  const Belief &belief_, &wide_;
+  const std::vector<Eigen::Index>& axes_;
+  const plant::Plant& plant_;
+  const recipe::Book& book_;
+  Eigen::MatrixXd root_;
+  Eigen::Index properties_, count_;
+  Eigen::MatrixXd rows_;  ///< root, then fixed_j of each candidate, then moves_j of each
+};
+
+void Doubts::add(Eigen::Index j, const Candidate& candidate) {
+  const Addition& addition = candidate.addition;
+  const Dosing dosing = dosing_of(belief_, addition.station, addition.stock, plant_, book_);
+  const Eigen::VectorXd gram = only(gram_of(candidate, wide_), axes_);
+  const Eigen::Index own = root_.cols() + 3 * j;
+  fixed(j).col(own) = dosing.spread_g * gram;
+  moves(j).col(own + 1) = dosing.spread_rel * gram;
+  if (dosing.meter) hang_on_meter(j, dosing, gram);
+  for (int k = 0; k < wide_.components; ++k) {
+    const auto effect = find_strength(wide_, addition.lot, k);
+    if (!effect) continue;
+    moves(j).leftCols(root_.cols()) += unit(wide_.component(k)) * root_.row(wide_.effect(*effect));
+  }
+  const recipe::Stock& stock = book_.stocks[at(addition.stock)];
+  const double rho = stock.density_g_per_ml, u = stock.u_density_g_per_ml;
+  if (dosing.by_volume) moves(j).col(own + 2) += u / rho * gram;
+  moves(j).col(own + 2) -= u / (rho * rho) * unit(wide_.volume());
+}
+
+/// A meter that reads high stops the dose early: by its gain for every gram, by its offset once.
+void Doubts::hang_on_meter(Eigen::Index j, const Dosing& dosing, const Eigen::VectorXd& gram) {
+  const double scale = -1.0 / (1.0 + dosing.gain);
+  if (const auto gain = find_meter(wide_, Kind::gain, *dosing.meter, plant_))
+    moves(j).leftCols(root_.cols()) += scale * gram * root_.row(wide_.effect(*gain));
+  if (const auto offset = find_meter(wide_, Kind::offset, *dosing.meter, plant_))
+    fixed(j).leftCols(root_.cols()) +=
+        scale * dosing.g_per_unit * gram * root_.row(wide_.effect(*offset));
 }
 
 void add_side(std::vector<Side>& sides, int index, const conformity::Line& line, double limit,
@@ -75,68 +147,35 @@ void add_side(std::vector<Side>& sides, int index, const conformity::Line& line,
   sides.push_back(std::move(side));
 }
 
-/// log Phi(z), without underflow.
-double log_normal_cdf(double z) {
-  if (z > -8.0) return std::log(0.5 * std::erfc(-z / std::sqrt(2.0)));
-  return -0.5 * z * z - std::log(-z) - 0.918938533204672742;  // log sqrt(2 pi)
+double normal_cdf(double z) { return 0.5 * std::erfc(-z / std::sqrt(2.0)); }
+double normal_density(double z) {
+  return 0.398942280401432678 * std::exp(-0.5 * z * z);  // 1 / sqrt(2 pi)
+}
+
+/// log Phi(z) and its first two derivatives, without underflow.
+struct LogCdf {
+  double value = 0.0, slope = 0.0, curvature = 0.0;  ///< curvature is minus the second derivative
+};
+LogCdf log_normal_cdf(double z) {
+  if (z > -8.0) {
+    const double p = normal_cdf(z), slope = normal_density(z) / p;
+    return {std::log(p), slope, slope * (slope + z)};
+  }
+  // Mills' ratio: Phi(z) ~ phi(z) / -z.
+  return {-0.5 * z * z - std::log(-z) - 0.918938533204672742, -z - 1.0 / z, 1.0};
 }
 
 }  // namespace
 
 OddsModel::OddsModel(const Belief& belief, const recipe::Recipe& recipe,
-                     const std::vector<Candidate>& chosen, const plant::Plant& plant,
+                     const std::vector<Candidate>& candidates, const plant::Plant& plant,
                      const recipe::Book& book) {
-  const Belief wide = with_effects_of(belief, additions_of(chosen), plant, book);
+  const Belief wide = with_effects_of(belief, additions_of(candidates), plant, book);
   const std::vector<conformity::Line> lines = conformity::lines_of(recipe, wide);
   const std::vector<Eigen::Index> axes = axes_looked_at(lines);
-  const auto properties = static_cast<Eigen::Index>(axes.size());
-  const Eigen::MatrixXd root = root_of(wide.covariance);
   mean_ = only(wide.mean, axes);
-  root_.resize(properties, root.cols());
-  for (Eigen::Index p = 0; p < properties; ++p)
-    root_.row(p) = root.row(axes[at(static_cast<int>(p))]);
-
-  const auto n = static_cast<Eigen::Index>(chosen.size());
-  std::vector<Eigen::MatrixXd> density(at(wide.stocks));
-  for (Eigen::Index j = 0; j < n; ++j) {
-    const Candidate& each = chosen[static_cast<std::size_t>(j)];
-    const Dosing dosing =
-        dosing_of(belief, each.addition.station, each.addition.stock, plant, book);
-    const Eigen::VectorXd gram = only(gram_of(each, wide), axes);
-    Eigen::MatrixXd moves = Eigen::MatrixXd::Zero(properties, root.cols());
-    if (dosing.meter) {
-      // A meter that reads high stops the dose early: by its gain for every gram, by its offset
-      // once.
-      const double scale = -1.0 / (1.0 + dosing.gain);
-      if (const auto gain = find_meter(wide, Kind::gain, *dosing.meter, plant))
-        moves += scale * gram * root.row(wide.effect(*gain));
-      if (const auto offset = find_meter(wide, Kind::offset, *dosing.meter, plant))
-        root_ += scale * dosing.g_per_unit * gram * root.row(wide.effect(*offset));
-    }
-    for (int k = 0; k < wide.components; ++k) {
-      const auto effect = find_strength(wide, each.addition.lot, k);
-      if (!effect) continue;
-      const Eigen::VectorXd unit =
-          only(Eigen::VectorXd::Unit(wide.mean.size(), wide.component(k)), axes);
-      moves += unit * root.row(wide.effect(*effect));
-    }
-    const recipe::Stock& stock = book.stocks[at(each.addition.stock)];
-    if (stock.u_density_g_per_ml > 0.0) {
-      Eigen::MatrixXd& spread = density[at(each.addition.stock)];
-      if (spread.size() == 0) spread.setZero(properties, n);
-      const double rho = stock.density_g_per_ml;
-      const Eigen::VectorXd volume =
-          only(Eigen::VectorXd::Unit(wide.mean.size(), wide.volume()), axes);
-      if (dosing.by_volume) spread.col(j) += stock.u_density_g_per_ml / rho * gram;
-      spread.col(j) -= stock.u_density_g_per_ml / (rho * rho) * volume;
-    }
-    gram_.push_back(gram);
-    moves_.push_back(std::move(moves));
-    noise_.push_back({dosing.spread_g, dosing.spread_rel});
-  }
-  for (Eigen::MatrixXd& each : density)
-    if (each.size() > 0) density_.push_back(std::move(each));
-
+  for (const Candidate& each : candidates) gram_.push_back(only(gram_of(each, wide), axes));
+  parts_ = Doubts(belief, wide, axes, candidates, plant, book).covariances();
   for (std::size_t i = 0; i < lines.size(); ++i) {
     conformity::Line line = lines[i];
     line.weights = only(lines[i].weights, axes);
@@ -145,112 +184,150 @@ OddsModel::OddsModel(const Belief& belief, const recipe::Recipe& recipe,
     add_side(sides_, static_cast<int>(i), line, line.high, -1.0);
     lines_.push_back(std::move(line));
   }
+  const auto blocks = static_cast<Eigen::Index>(1 + 2 * candidates.size());
+  for (const Side& side : sides_) {
+    Eigen::MatrixXd form(blocks, blocks);
+    for (Eigen::Index s = 0; s < blocks; ++s)
+      for (Eigen::Index t = 0; t <= s; ++t)
+        form(s, t) = form(t, s) = side.weights.dot(part(s, t) * side.weights);
+    variance_.push_back(std::move(form));
+  }
 }
 
-double OddsModel::slope(std::size_t side, int dose) const {
-  return sides_[side].weights.dot(gram_[at(dose)]);
+double OddsModel::slope(std::size_t side, int candidate) const {
+  return sides_[side].weights.dot(gram_[at(candidate)]);
 }
 
 double OddsModel::at_nothing(std::size_t side) const {
   return sides_[side].weights.dot(mean_) + sides_[side].constant;
 }
 
-Eigen::MatrixXd OddsModel::covariance(const Amounts& grams) const {
-  Eigen::MatrixXd root = root_;
-  for (Eigen::Index j = 0; j < grams.size(); ++j)
-    root += grams[j] * moves_[static_cast<std::size_t>(j)];
-  Eigen::MatrixXd made = root * root.transpose();
-  for (Eigen::Index j = 0; j < grams.size(); ++j) {
-    const auto i = static_cast<std::size_t>(j);
-    const double spread = std::hypot(noise_[i].spread_g, noise_[i].spread_rel * grams[j]);
-    made += spread * spread * gram_[i] * gram_[i].transpose();
+double OddsModel::least_sd(std::size_t side, const Eigen::VectorXd& low,
+                           const Eigen::VectorXd& high) const {
+  const Eigen::MatrixXd& form = variance_[side];
+  const Eigen::Index n = low.size();
+  Eigen::VectorXd from(1 + 2 * n), to(1 + 2 * n);
+  from << 1.0, (low.array() > 0.0).cast<double>(), low;
+  to << 1.0, (high.array() > 0.0).cast<double>(), high;
+  // A few rounds of coordinate descent come near the least variance; the tangent there is a bound.
+  Eigen::VectorXd x = from, slope = 2.0 * form * x;
+  for (int round = 0; round < 3; ++round) {
+    for (Eigen::Index i = 1; i < x.size(); ++i) {
+      if (to[i] <= from[i] || form(i, i) <= 0.0) continue;
+      const double best = std::clamp(x[i] - 0.5 * slope[i] / form(i, i), from[i], to[i]);
+      if (best == x[i]) continue;
+      slope += 2.0 * (best - x[i]) * form.col(i);
+      x[i] = best;
+    }
   }
-  for (const Eigen::MatrixXd& each : density_) {
-    const Eigen::VectorXd moved = each * grams;
-    made += moved * moved.transpose();
-  }
-  return made;
-}
-
-double OddsModel::variance_of(const Eigen::VectorXd& weights, const Amounts& grams,
-                              Amounts* slope) const {
-  Eigen::RowVectorXd root = weights.transpose() * root_;
-  std::array<Eigen::RowVectorXd, most_doses> moves;
-  const Eigen::Index n = grams.size();
-  for (Eigen::Index j = 0; j < n; ++j) {
-    const auto i = static_cast<std::size_t>(j);
-    moves[i] = weights.transpose() * moves_[i];
-    root += grams[j] * moves[i];
-  }
-  double variance = root.squaredNorm();
-  for (Eigen::Index j = 0; j < n; ++j) {
-    const auto i = static_cast<std::size_t>(j);
-    const double by = std::pow(weights.dot(gram_[i]), 2);
-    const double relative = noise_[i].spread_rel * noise_[i].spread_rel;
-    variance += by * (noise_[i].spread_g * noise_[i].spread_g + relative * grams[j] * grams[j]);
-    if (slope != nullptr) (*slope)[j] = 2.0 * root.dot(moves[i]) + 2.0 * by * relative * grams[j];
-  }
-  for (const Eigen::MatrixXd& each : density_) {
-    const Eigen::RowVectorXd along = weights.transpose() * each;
-    const double moved = along.dot(grams);
-    variance += moved * moved;
-    if (slope != nullptr) *slope += 2.0 * moved * along.transpose();
-  }
-  return variance;
-}
-
-OddsModel::Margin OddsModel::margin(std::size_t side, const Amounts& grams) const {
-  Margin found;
-  found.mean = at_nothing(side);
-  for (Eigen::Index j = 0; j < grams.size(); ++j)
-    found.mean += grams[j] * slope(side, static_cast<int>(j));
-  found.sd = std::sqrt(std::max(0.0, variance_of(sides_[side].weights, grams, nullptr)));
-  return found;
-}
-
-double OddsModel::least_sd(std::size_t side, const Amounts& low, const Amounts& high) const {
-  const Eigen::VectorXd& weights = sides_[side].weights;
-  Amounts grams = low, slope = Amounts::Zero(low.size());
-  double variance = variance_of(weights, grams, &slope);
-  // A tangent of a convex function lies below it everywhere; at the lower corner it is mostly
-  // tight, as doubt grows with the amounts.
-  double bound = variance;
-  for (Eigen::Index j = 0; j < grams.size(); ++j)
-    bound += std::min(0.0, slope[j] * (high[j] - low[j]));
+  double bound = 0.5 * slope.dot(x);
+  for (Eigen::Index i = 1; i < x.size(); ++i)
+    bound += std::min(slope[i] * (from[i] - x[i]), slope[i] * (to[i] - x[i]));
   return std::sqrt(std::max(0.0, bound));
 }
 
-conformity::Probability OddsModel::odds(const Amounts& grams,
-                                        const conformity::Options& options) const {
-  Eigen::VectorXd mean = mean_;
-  for (Eigen::Index j = 0; j < grams.size(); ++j)
-    mean += grams[j] * gram_[static_cast<std::size_t>(j)];
-  return conformity::probability(mean, covariance(grams), lines_, options);
+SetOdds::SetOdds(const OddsModel& model, const std::vector<int>& members)
+    : model_(model), members_(members) {
+  const auto n = static_cast<Eigen::Index>(members.size());
+  const Eigen::Index all = model.candidates();
+  const auto fixed = [&](Eigen::Index j) { return 1 + members_[static_cast<std::size_t>(j)]; };
+  const auto moves = [&](Eigen::Index j) { return fixed(j) + all; };
+  // Where the set is given, what is fixed joins the vial's own doubt.
+  const Eigen::Index p = model.mean_.size();
+  Eigen::MatrixXd join = Eigen::MatrixXd::Zero(1 + 2 * all, 1 + n);
+  join(0, 0) = 1.0;
+  for (Eigen::Index j = 0; j < n; ++j) join(fixed(j), 0) = join(moves(j), 1 + j) = 1.0;
+  const auto joined = [&](Eigen::Index one, Eigen::Index other) {
+    Eigen::MatrixXd sum = Eigen::MatrixXd::Zero(p, p);
+    for (Eigen::Index s = 0; s < join.rows(); ++s)
+      for (Eigen::Index t = 0; t < join.rows(); ++t)
+        if (join(s, one) != 0.0 && join(t, other) != 0.0) sum += model.part(s, t);
+    return sum;
+  };
+  still_ = joined(0, 0);
+  for (Eigen::Index j = 0; j < n; ++j) {
+    const Eigen::MatrixXd crossed = joined(0, 1 + j);
+    linear_.push_back(crossed + crossed.transpose());
+    for (Eigen::Index k = 0; k <= j; ++k) {
+      const Eigen::MatrixXd one = joined(1 + k, 1 + j);
+      square_.push_back(k == j ? one : one + one.transpose());
+    }
+  }
+  for (std::size_t i = 0; i < sides(); ++i) {
+    Amounts slope(n);
+    for (Eigen::Index j = 0; j < n; ++j)
+      slope[j] = model.slope(i, members_[static_cast<std::size_t>(j)]);
+    slopes_.push_back(slope);
+    at_nothing_.push_back(model.at_nothing(i));
+    variance_.push_back(join.transpose() * model.variance_[i] * join);
+  }
 }
 
-double OddsModel::log_of_marginals(const Amounts& grams) const {
-  Eigen::VectorXd mean = mean_;
-  for (Eigen::Index j = 0; j < grams.size(); ++j)
-    mean += grams[j] * gram_[static_cast<std::size_t>(j)];
-  const Eigen::MatrixXd covariance = this->covariance(grams);
-  double sum = 0.0;
-  for (std::size_t i = 0; i < sides_.size(); ++i) {
-    const Side& side = sides_[i];
-    const double sd = std::sqrt(std::max(1e-300, side.weights.dot(covariance * side.weights)));
-    const double z = (side.weights.dot(mean) + side.constant) / sd;
-    const bool paired = i + 1 < sides_.size() && sides_[i + 1].line == side.line;
-    if (!paired) {
-      sum += log_normal_cdf(z);
+SetOdds::Margin SetOdds::margin(std::size_t side, const Amounts& grams) const {
+  const Eigen::MatrixXd& form = variance_[side];
+  const Eigen::Index n = grams.size();
+  const double variance = form(0, 0) + 2.0 * form.col(0).tail(n).dot(grams) +
+                          grams.dot(form.bottomRightCorner(n, n) * grams);
+  return {at_nothing_[side] + slopes_[side].dot(grams), std::sqrt(std::max(0.0, variance))};
+}
+
+conformity::Probability SetOdds::odds(const Amounts& grams,
+                                      const conformity::Options& options) const {
+  Eigen::VectorXd mean = model_.mean_;
+  Eigen::MatrixXd covariance = still_;
+  std::size_t next = 0;
+  for (Eigen::Index j = 0; j < grams.size(); ++j) {
+    const auto dose = static_cast<std::size_t>(j);
+    mean += grams[j] * model_.gram_[at(members_[dose])];
+    covariance += grams[j] * linear_[dose];
+    for (Eigen::Index k = 0; k <= j; ++k) covariance += grams[j] * grams[k] * square_[next++];
+  }
+  return conformity::probability(mean, covariance, model_.lines_, options);
+}
+
+SetOdds::Z SetOdds::standardised(std::size_t side, const Amounts& grams) const {
+  const Eigen::MatrixXd& form = variance_[side];
+  const Eigen::Index n = grams.size();
+  const Margin here = margin(side, grams);
+  // Where nothing is in doubt, a doubt far below any that matters keeps the numbers finite.
+  const double sd = std::max(here.sd, 1e-9 * std::abs(model_.at_nothing(side)) + 1e-300);
+  Z made;
+  made.z = here.mean / sd;
+  const Amounts half_slope = form.col(0).tail(n) + form.bottomRightCorner(n, n) * grams;
+  made.gradient = (slopes_[side] - made.z / sd * half_slope) / sd;
+  return made;
+}
+
+SetOdds::Marginals SetOdds::marginals(const Amounts& grams) const {
+  const Eigen::Index n = grams.size();
+  Marginals sum{0.0, Amounts::Zero(n), Eigen::MatrixXd::Zero(n, n)};
+  const std::vector<Side>& all = model_.sides();
+  for (std::size_t i = 0; i < all.size(); ++i) {
+    const Z one = standardised(i, grams);
+    const bool paired = i + 1 < all.size() && all[i + 1].line == all[i].line;
+    const Z other = paired ? standardised(++i, grams) : Z{};
+    // P(-z_low <= standard normal <= z_high), in the tail where it keeps its digits.
+    const bool low_tail = one.z > other.z;
+    const double both = !paired    ? 0.0
+                        : low_tail ? normal_cdf(other.z) - normal_cdf(-one.z)
+                                   : normal_cdf(one.z) - normal_cdf(-other.z);
+    if (both > 1e-200) {
+      const double slope = normal_density(one.z) / both, down = normal_density(other.z) / both;
+      sum.value += std::log(both);
+      sum.gradient += slope * one.gradient + down * other.gradient;
+      // The two margins of a line move against each other.
+      const double bend = (slope - down) * (slope - down) + one.z * slope + other.z * down;
+      sum.curvature += std::max(0.0, bend) * one.gradient * one.gradient.transpose();
       continue;
     }
-    // Both sides of one line: what is missed low and what is missed high exclude each other.
-    const Side& other = sides_[++i];
-    const double other_sd =
-        std::sqrt(std::max(1e-300, other.weights.dot(covariance * other.weights)));
-    const double other_z = (other.weights.dot(mean) + other.constant) / other_sd;
-    const double missed =
-        0.5 * std::erfc(z / std::sqrt(2.0)) + 0.5 * std::erfc(other_z / std::sqrt(2.0));
-    sum += missed < 0.999 ? std::log1p(-missed) : log_normal_cdf(z) + log_normal_cdf(other_z);
+    const auto add = [&](const Z& side) {
+      const LogCdf own = log_normal_cdf(side.z);
+      sum.value += own.value;
+      sum.gradient += own.slope * side.gradient;
+      sum.curvature += own.curvature * side.gradient * side.gradient.transpose();
+    };
+    add(one);
+    if (paired) add(other);
   }
   return sum;
 }

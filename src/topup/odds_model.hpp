@@ -10,61 +10,99 @@
 
 namespace vialwright::topup {
 
-/// Doses at most in one search; more stocks than this are searched in part (see best.cpp).
+/// Doses at most in one top-up; nobody adds more.
 inline constexpr int most_doses = 12;
 using Amounts = Eigen::Matrix<double, Eigen::Dynamic, 1, 0, most_doses, 1>;
 
-/// One side of a tolerance line as a linear function of the properties, which must not be negative.
+/// One side of a tolerance line: weights'properties + constant, which must not be negative.
 struct Side {
   int line = 0;
   Eigen::VectorXd weights;  ///< (properties)
   double constant = 0.0;
 };
 
+/// All candidates of one vial and recipe. What a line looks at (the properties) comes out as
+///   mean + sum a_j gram_j + (root + sum b_j fixed_j + sum a_j moves_j) e,   e ~ N(0, I),
+/// with a_j the true grams of a dose and b_j 1 where it is made, else 0.
 class OddsModel {
  public:
-  /// @param chosen  the candidates that are dosed, each more than nothing.
   OddsModel(const contents::Belief& belief, const recipe::Recipe& recipe,
-            const std::vector<Candidate>& chosen, const plant::Plant& plant,
+            const std::vector<Candidate>& candidates, const plant::Plant& plant,
             const recipe::Book& book);
 
-  [[nodiscard]] int doses() const { return static_cast<int>(gram_.size()); }
+  [[nodiscard]] int candidates() const { return static_cast<int>(gram_.size()); }
   [[nodiscard]] const std::vector<Side>& sides() const { return sides_; }
-  /// Slope of a side in the true grams of one dose, and its value where nothing is dosed.
-  [[nodiscard]] double slope(std::size_t side, int dose) const;
+  /// Slope of a side in the true grams of a candidate, and its value where nothing is dosed.
+  [[nodiscard]] double slope(std::size_t side, int candidate) const;
   [[nodiscard]] double at_nothing(std::size_t side) const;
+  /// A lower limit of the standard deviation of a side over all amounts within the box: candidates
+  /// with low > 0 are made, those with high = 0 are not, the others may be. (candidates) each.
+  /// Rigorous: the variance is convex in (b, a), and a tangent of a convex function lies below it.
+  [[nodiscard]] double least_sd(std::size_t side, const Eigen::VectorXd& low,
+                                const Eigen::VectorXd& high) const;
+
+ private:
+  friend class SetOdds;
+  /// Covariance between the parts of the doubt: part 0 is the vial's, then each b_j, then each a_j.
+  [[nodiscard]] auto part(Eigen::Index one, Eigen::Index other) const {
+    const Eigen::Index p = mean_.size();
+    return parts_.block(one * p, other * p, p, p);
+  }
+
+  Eigen::VectorXd mean_;               ///< (properties), nothing dosed
+  std::vector<Eigen::VectorXd> gram_;  ///< what one gram more of a candidate does
+  Eigen::MatrixXd parts_;
+  std::vector<Side> sides_;
+  std::vector<Eigen::MatrixXd> variance_;  ///< of each side, a quadratic form in (1, b, a)
+  std::vector<conformity::Line> lines_;    ///< over the properties
+};
+
+/// The candidates that are dosed, each more than nothing; the others not at all.
+class SetOdds {
+ public:
+  /// @param members  indices of candidates, at most `most_doses`. Keeps a reference to the model.
+  SetOdds(const OddsModel& model, const std::vector<int>& members);
+
+  [[nodiscard]] int doses() const { return static_cast<int>(members_.size()); }
+  [[nodiscard]] std::size_t sides() const { return model_.sides().size(); }
+  /// Of a side in the true grams of each dose, and its value where nothing is dosed.
+  [[nodiscard]] const Amounts& slopes(std::size_t side) const { return slopes_[side]; }
+  [[nodiscard]] double at_nothing(std::size_t side) const { return at_nothing_[side]; }
 
   /// Mean and standard deviation of a side at these true grams.
   struct Margin {
     double mean = 0.0, sd = 0.0;
   };
   [[nodiscard]] Margin margin(std::size_t side, const Amounts& grams) const;
-  /// A lower limit of the standard deviation of a side over a box of amounts: rigorous, since the
-  /// variance is convex in the amounts.
-  [[nodiscard]] double least_sd(std::size_t side, const Amounts& low, const Amounts& high) const;
 
   [[nodiscard]] conformity::Probability odds(const Amounts& grams,
                                              const conformity::Options& options) const;
+
   /// Sum over lines of the logarithm of their own odds: smooth, cheap, and near the logarithm of
-  /// the joint odds where those are high.
-  [[nodiscard]] double log_of_marginals(const Amounts& grams) const;
+  /// the joint odds where those are high. The curvature is positive semidefinite: minus the second
+  /// derivatives, but for the bend of the margins themselves.
+  struct Marginals {
+    double value = 0.0;
+    Amounts gradient;
+    Eigen::MatrixXd curvature;
+  };
+  [[nodiscard]] Marginals marginals(const Amounts& grams) const;
 
  private:
-  struct Noise {
-    double spread_g = 0.0, spread_rel = 0.0;
+  struct Z {
+    double z = 0.0;
+    Amounts gradient;
   };
-  [[nodiscard]] Eigen::MatrixXd covariance(const Amounts& grams) const;
-  [[nodiscard]] double variance_of(const Eigen::VectorXd& weights, const Amounts& grams,
-                                   Amounts* slope) const;
+  [[nodiscard]] Z standardised(std::size_t side, const Amounts& grams) const;
 
-  Eigen::VectorXd mean_;                ///< (properties), nothing dosed
-  Eigen::MatrixXd root_;                ///< (properties, r): covariance is root root', offsets in
-  std::vector<Eigen::VectorXd> gram_;   ///< what one gram more of a dose does
-  std::vector<Eigen::MatrixXd> moves_;  ///< (properties, r) per gram: hidden errors of the dose
-  std::vector<Noise> noise_;
-  std::vector<Eigen::MatrixXd> density_;  ///< per stock: (properties, doses), u included
-  std::vector<Side> sides_;
-  std::vector<conformity::Line> lines_;  ///< over the properties
+  const OddsModel& model_;
+  std::vector<int> members_;
+  std::vector<Amounts> slopes_;            ///< of each side
+  std::vector<double> at_nothing_;         ///< of each side
+  std::vector<Eigen::MatrixXd> variance_;  ///< of each side, a quadratic form in (1, a)
+  Eigen::MatrixXd still_;                  ///< covariance of the properties at no amounts
+  std::vector<Eigen::MatrixXd> linear_;    ///< what a_j adds to it
+  std::vector<Eigen::MatrixXd> square_;    ///< what a_j a_k adds, k <= j, row by row
 };
 
 }  // namespace vialwright::topup

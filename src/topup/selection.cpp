@@ -155,6 +155,11 @@ class Cliques {
 
 }  // namespace
 
+const plant::Container* container_of(const recipe::Recipe& recipe, const plant::Plant& plant) {
+  const auto index = plant::find_container(plant, recipe.container);
+  return index ? &plant.containers[at(*index)] : nullptr;
+}
+
 Selection select(const contents::Belief& belief, const Vial& vial, const recipe::Recipe& recipe,
                  const Means& means, const plant::Plant& plant, const recipe::Book& book) {
   Selecting selecting(belief, vial, recipe, plant, book);

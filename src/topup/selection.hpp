@@ -5,6 +5,10 @@
 
 namespace vialwright::topup {
 
+/// The container that the recipe wants, or nullptr.
+[[nodiscard]] const plant::Container* container_of(const recipe::Recipe& recipe,
+                                                   const plant::Plant& plant);
+
 struct Refused {
   Candidate candidate;  ///< as if it might be added
   std::string why;      ///< "no lot of teal is loaded"

@@ -7,9 +7,9 @@
 
 namespace vialwright::topup {
 
-/// The doses of one set, in true grams.
+/// What limits the doses of one set, in true grams.
 struct DoseSet {
-  Amounts low, high;  ///< each dose; low > 0
+  Amounts low, high;  ///< of each dose; low > 0
   Amounts price;      ///< per g
   Amounts ml_per_g;   ///< volume taken
   double room_g = 0.0, room_ml = 0.0;
@@ -24,16 +24,8 @@ struct Found {
 
 class SetSearch {
  public:
-  SetSearch(const OddsModel& model, DoseSet set, const conformity::Options& points);
-
-  /// May these doses be made at all: is there room for the least of each?
-  [[nodiscard]] bool fits() const { return fits_; }
-  /// No amounts have better odds than this: the best of the worst line's own odds, sound.
-  [[nodiscard]] double odds_at_most() const { return odds_at_most_; }
-  /// Is there an amount that meets every line at the mean?
-  [[nodiscard]] bool meets_on_paper() const { return paper_; }
-  /// No amounts that meet the lines with those odds, at least even, cost less than this.
-  [[nodiscard]] double cost_at_least() const { return cost_at_least_; }
+  /// @pre there is room for the least of each dose. Keeps a reference to the odds.
+  SetSearch(const SetOdds& odds, DoseSet set, const conformity::Options& points);
 
   /// Best odds over the amounts; with `success` > 0, best success * odds - cost.
   [[nodiscard]] Found surest(double success = 0.0) const;
@@ -42,27 +34,33 @@ class SetSearch {
   [[nodiscard]] Found at(const Amounts& grams) const;
 
  private:
-  [[nodiscard]] std::optional<Amounts> centre(const std::vector<double>& sd, double* margin) const;
-  void keep_off_the_walls();
-  [[nodiscard]] double unit_of(std::size_t side, double sd) const;
-  [[nodiscard]] bool inside(const Amounts& grams) const;
-  [[nodiscard]] double barrier(const Amounts& grams) const;
+  struct Local {
+    double value = 0.0;
+    Amounts gradient;
+    Eigen::MatrixXd curvature;
+  };
+  void set_rows();
+  void set_scale();
+  [[nodiscard]] Amounts centre() const;
   [[nodiscard]] double cost_of(const Amounts& grams) const {
     return set_.price.dot(grams) + set_.visits_cost;
   }
   [[nodiscard]] double odds_of(const Amounts& grams) const {
-    return model_.odds(grams, points_).value;
+    return odds_.odds(grams, points_).value;
   }
-  template <class F>
-  void climb(Amounts& grams, const F& value, int steps, double first_step) const;
+  [[nodiscard]] Amounts log_odds_gradient(const Amounts& grams) const;
+  [[nodiscard]] Local joint(const Amounts& grams, double success) const;
+  template <class Value, class Shape>
+  void climb(Amounts& grams, const Value& value, const Shape& shape, int steps,
+             double enough) const;
 
-  const OddsModel& model_;
+  const SetOdds& odds_;
   DoseSet set_;
   conformity::Options points_;
-  bool fits_ = false, paper_ = false;
-  double odds_at_most_ = 0.0, cost_at_least_ = 0.0;
-  Amounts centre_;  ///< where the smallest margin, in standard deviations, is largest
-  Amounts scale_;   ///< g that move some line by about one standard deviation
+  Eigen::MatrixXd rows_;  ///< rows_ grams <= limits_: the range of each dose, and the room
+  Eigen::VectorXd limits_;
+  Amounts start_;  ///< near where the smallest margin, in standard deviations, is largest
+  Amounts scale_;  ///< g that move some line by about one standard deviation
 };
 
 }  // namespace vialwright::topup

@@ -103,6 +103,7 @@ std::string Trial::make(const recipe::Recipe& recipe, const std::vector<Told>& d
   in.rounds = 0;
   in.wanted = recipe;
   Job& job = in.making.jobs[i];
+  job.carrier = "C-" + job.serial;  // none is given back
   const auto container = plant::find_container(in.plant, recipe.container);
   require(container.has_value(), "the recipe's container is of the line");
   job.container = *container;

@@ -70,6 +70,34 @@ struct Span {
 [[nodiscard]] std::string course_svg(const std::vector<Span>& spans, bool has_low, bool has_high,
                                      const std::string& alternative);
 
+/// What waiting is still worth, from now rightwards: clear while it pays, hatched after; the post
+/// at the limit, its foot the doubt about it. Time is stretched near now: log(1 + t / 30 min).
+struct Taper {
+  std::vector<double> at_s, worth;  ///< s from now; unit of account, >= 0
+  double limit_s = 0.0, limit_low_s = 0.0, limit_high_s = 0.0;
+  double most_worth = 1.0;  ///< full height, the same for all tapers of a view
+  double last_s = 1.0;      ///< right edge, the same for all
+  std::string alternative;
+};
+[[nodiscard]] std::string taper_svg(const Taper& taper);
+/// The time axis that all tapers of a view share, with its marks named.
+[[nodiscard]] std::string taper_axis_svg(double last_s);
+
+/// A vial left, an order right. Full bar: worth of the pair now; dotted bar: worth of waiting. The
+/// rung reaches the order only where the pair is taken; else the bar is hollow.
+struct RungDrawn {
+  double worth = 0.0, waiting = 0.0;  ///< shown from 0
+  double most = 1.0;                  ///< right edge of the scale
+  bool taken = false;
+  std::string alternative;
+};
+[[nodiscard]] std::string rung_svg(const RungDrawn& rung);
+
+/// Odds against outcome: for each bin of predicted odds the interval of what came true. Where the
+/// odds are right the soft bars cross the thin line.
+[[nodiscard]] std::string outcomes_svg(const std::vector<outcomes::Bin>& bins,
+                                       const std::string& alternative);
+
 /// Symbol of marks.svg and filling of a disposition.
 [[nodiscard]] std::string symbol_of(decide::Disposition disposition);
 

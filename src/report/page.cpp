@@ -125,7 +125,8 @@ std::string shift_page(const decide::Shift& shift, const line::State& state,
          std::string(asset("marks.svg")) + top(line_name, state) + "<main>\n<h1>" +
          escaped(headline(shift)) + "</h1>\n<p class=\"lead\">" + escaped(lead(pulls, questions)) +
          "</p>\n" + decided_part(shift) + not_released_part(questions, state) +
-         topups_part(questions, state) + contradictions_part(questions, state) +
+         topups_part(questions, state) + pairs_part(shift, state) + held_part(shift, state) +
+         learned_part(shift, state) + contradictions_part(questions, state) +
          conflicts_part(questions, state) + contents_part(shift, state) + instruments_part(pulls) +
          vials_part(shift, state) + check_part(shift.provenance, state) + "</main>\n" +
          foot(shift.provenance, state) + "</body></html>\n";

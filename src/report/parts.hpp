@@ -17,6 +17,12 @@ namespace vialwright::report {
 [[nodiscard]] std::string topups_part(const Questions& questions, const line::State& state);
 [[nodiscard]] std::string contradictions_part(const Questions& questions, const line::State& state);
 [[nodiscard]] std::string conflicts_part(const Questions& questions, const line::State& state);
+/// How long each held vial may wait, on one axis of time; places taken and what one costs.
+[[nodiscard]] std::string held_part(const decide::Shift& shift, const line::State& state);
+/// Which vial gets which order, and which pairs fall short.
+[[nodiscard]] std::string pairs_part(const decide::Shift& shift, const line::State& state);
+/// What the logbook has taught: odds against outcome, how stations dose, what is ordered.
+[[nodiscard]] std::string learned_part(const decide::Shift& shift, const line::State& state);
 [[nodiscard]] std::string vials_part(const decide::Shift& shift, const line::State& state);
 [[nodiscard]] std::string check_part(const decide::Provenance& from, const line::State& state);
 

@@ -69,9 +69,9 @@ Addition Best::told(const Candidate& candidate, double grams) const {
   return addition;
 }
 
-/// The dose whose spread moves some line most, in standard deviations of what is then in doubt,
-/// goes first: a look between the doses then shows the largest error while all the others can still
-/// answer for it, where the last dose's error is answered by none.
+/// The dose whose spread takes the largest share of the room that some line leaves goes first: a
+/// look between the doses then shows the largest error while all the others can still answer for
+/// it, where the last dose's error is answered by none.
 std::vector<std::size_t> Best::order(const std::vector<int>& members, const Amounts& grams) const {
   const SetOdds odds(model_, members);
   std::vector<double> moved(members.size(), 0.0);
@@ -82,8 +82,9 @@ std::vector<std::size_t> Best::order(const std::vector<int>& members, const Amou
     const double spread =
         dosing_of(belief_, addition.station, addition.stock, plant_, book_).spread(grams[dose]);
     for (std::size_t side = 0; side < odds.sides(); ++side) {
-      const double sd = std::max(odds.margin(side, grams).sd, 1e-300);
-      moved[j] = std::max(moved[j], std::abs(odds.slopes(side)[dose]) * spread / sd);
+      const SetOdds::Margin margin = odds.margin(side, grams);
+      const double room = std::max(std::hypot(margin.mean, margin.sd), 1e-300);
+      moved[j] = std::max(moved[j], std::abs(odds.slopes(side)[dose]) * spread / room);
     }
     order.push_back(j);
   }

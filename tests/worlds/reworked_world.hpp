@@ -1,0 +1,243 @@
+/// Vials that are made wrong in worlds of the twin, judged by the engine, topped up in the twin.
+#pragma once
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "line/line.hpp"
+#include "outcomes/outcomes.hpp"
+#include "support/random.hpp"
+#include "topup/topup.hpp"
+#include "twin/twin.hpp"
+
+namespace vialwright::worlds {
+
+inline const line::LineFile& larkmoor() {
+  static const line::LineFile file = [] {
+    const std::string folder = std::string(VIALWRIGHT_SOURCE_DIR) + "/examples/larkmoor/";
+    auto line = line::read_line_file(folder + "line.toml");
+    if (!line) ADD_FAILURE() << line.error().front().what << " " << line.error().front().where;
+    auto recipes = line::read_recipes_csv(folder + "recipes.csv", *line);
+    if (!recipes) ADD_FAILURE() << recipes.error().front().what;
+    line->recipes = *recipes;
+    return *std::move(line);
+  }();
+  return file;
+}
+
+/// The evidence in a vial's record, every clear reading of it; written apart from src/decide.
+inline contents::Evidence evidence_of(const line::VialRecord& vial) {
+  contents::Evidence evidence;
+  evidence.container = vial.container;
+  evidence.open_s = vial.open_s;
+  for (const line::VialReading& it : vial.readings) {
+    if (it.quality != line::Quality::clear) continue;
+    contents::Reading reading;
+    reading.kind = it.kind == line::Weighed::tare    ? contents::ReadingKind::tare
+                   : it.kind == line::Weighed::gross ? contents::ReadingKind::gross
+                                                     : contents::ReadingKind::level;
+    reading.instrument = it.instrument;
+    reading.value = it.value;
+    reading.after_doses = it.after_doses;
+    reading.open_s = it.open_s;
+    reading.capped = it.capped;
+    if (it.climate) {
+      reading.air_kg_per_m3 = contents::air_density(
+          it.climate->pressure_hpa, it.climate->humidity_percent, it.climate->celsius);
+    }
+    evidence.readings.push_back(reading);
+  }
+  for (const line::DoseRecord& it : vial.doses) {
+    const int index = static_cast<int>(evidence.doses.size());
+    evidence.doses.push_back({it.stock, it.lot, it.station, it.commanded_g, it.aborted});
+    const auto add = [&](contents::ReadingKind kind, const line::MeterReading& metered) {
+      contents::Reading reading;
+      reading.kind = kind;
+      reading.instrument = metered.instrument;
+      reading.value = metered.value;
+      reading.dose = index;
+      reading.counting_s = metered.counting_s;
+      evidence.readings.push_back(reading);
+    };
+    for (const line::MeterReading& metered : it.metered) add(contents::ReadingKind::dose, metered);
+    if (it.tank_loss) add(contents::ReadingKind::tank_loss, *it.tank_loss);
+  }
+  return evidence;
+}
+
+/// A top-up that could be made, with the odds that the engine gives it.
+struct Proposal {
+  std::vector<topup::Addition> additions;
+  double odds = 0.0;
+};
+
+/// One that was made.
+struct Tried {
+  std::uint64_t world = 0;
+  outcomes::Outcome predicted;  ///< with what the evidence after it says in `good`
+  bool came_true = false;       ///< in the twin
+};
+
+/// One world, its record, and the latest vial as the engine sees it.
+class World {
+ public:
+  World(std::uint64_t seed, int vials, double dose_spread_factor)
+      : seed_(seed), random_(seed * 7919 + 17), trial_(made(seed, vials, dose_spread_factor)) {}
+
+  /// Makes a vial that is off: one dose by a few to 30 %, the whole fill by a few per cent.
+  void make_wrong() {
+    const auto& recipes = larkmoor().recipes;
+    recipe_ = recipes[static_cast<std::size_t>(random_.below(static_cast<int>(recipes.size())))];
+    std::vector<twin::Told> doses = trial_.planned(recipe_);
+    const int which = random_.below(static_cast<int>(doses.size()));
+    const double fill = random_.uniform(0.94, 1.0);
+    for (twin::Told& dose : doses) dose.amount_g *= fill;
+    doses[static_cast<std::size_t>(which)].amount_g *= random_.uniform(0.75, 1.10);
+    for (twin::Told& dose : doses) dose.amount_g = to_milligram(dose.amount_g);
+    facts_.clear();
+    serial_ = trial_.make(recipe_, doses);
+    judge();
+  }
+
+  /// Evidence that contradicts itself is not reworked, but looked into.
+  [[nodiscard]] bool sound() const { return !estimate_.contradiction; }
+
+  /// The best, the second, the surest, the cheapest, and some that are aimed otherwise, each as the
+  /// stations can make it.
+  [[nodiscard]] std::vector<Proposal> proposals() {
+    const topup::Means means = this->means();
+    const auto& [plant, book] = std::tie(state_.plant, state_.book);
+    const topup::Answer answer = topup::best(estimate_.belief, recipe_, means, plant, book);
+    std::vector<std::vector<topup::Addition>> wanted = {answer.best.additions,
+                                                        answer.surest.additions};
+    if (answer.second) wanted.push_back(answer.second->additions);
+    wanted.push_back(topup::cheapest(estimate_.belief, recipe_, means, plant, book).additions);
+    const std::size_t aims = wanted.size();
+    for (int k = 0; k < 8; ++k) {
+      auto other = wanted[static_cast<std::size_t>(random_.below(static_cast<int>(aims)))];
+      for (topup::Addition& addition : other) addition.amount_g *= random_.uniform(0.6, 1.5);
+      wanted.push_back(std::move(other));
+    }
+    std::vector<Proposal> made;
+    for (auto& additions : wanted) {
+      if (!makeable(additions)) continue;
+      made.push_back(
+          {additions, topup::odds_of(estimate_.belief, recipe_, additions, plant, book).value});
+    }
+    return made;
+  }
+
+  /// @returns what was predicted, what the evidence then says, and what is true.
+  Tried try_out(const Proposal& proposal) {
+    Tried tried;
+    tried.world = seed_;
+    tried.predicted = described(proposal);
+    std::vector<twin::Told> told;
+    for (const topup::Addition& it : proposal.additions) {
+      told.push_back({state_.book.stocks.at(static_cast<std::size_t>(it.stock)).id,
+                      state_.plant.stations.at(static_cast<std::size_t>(it.station)).id,
+                      it.amount_g});
+    }
+    tried.came_true = trial_.top_up("advice", told).met;
+    judge();
+    tried.predicted.good =
+        conformity::judge(estimate_.belief, recipe_, state_.plant.risks).joint.value;
+    return tried;
+  }
+
+  [[nodiscard]] support::Random& random() { return random_; }
+
+ private:
+  static twin::Trial made(std::uint64_t seed, int vials, double dose_spread_factor) {
+    twin::ShiftPlan plan;
+    plan.seed = seed;
+    plan.vials = vials;
+    plan.start = {1'795'608'000'000'000};
+    plan.dose_spread_factor = dose_spread_factor;
+    return {larkmoor().plant, larkmoor().book, larkmoor().recipes, plan};
+  }
+  static double to_milligram(double grams) { return std::round(grams * 1000.0) / 1000.0; }
+
+  /// Hears what happened, folds what is about the line and about this vial, and estimates.
+  void judge() {
+    const twin::Trial::Heard heard = trial_.heard();
+    for (std::size_t i = 0; i < heard.lines.size(); ++i) {
+      auto event = event::parse(heard.lines[i], "trial");
+      if (!event) ADD_FAILURE() << event.error().what;
+      auto& into = event->subject.empty() ? common_ : facts_;
+      into.push_back({*std::move(event), ++position_, heard.received[i]});
+    }
+    std::vector<line::Fact> all = common_;
+    all.insert(all.end(), facts_.begin(), facts_.end());
+    state_ = line::fold(larkmoor(), std::move(all), trial_.now());
+    const line::VialRecord* vial = line::find_vial(state_, serial_);
+    ASSERT_NE(vial, nullptr);
+    ASSERT_TRUE(vial->conflicts.empty()) << vial->conflicts.front().what;
+    estimate_ = contents::estimate(evidence_of(*vial), state_.plant, state_.book);
+    container_ = vial->container;
+  }
+
+  [[nodiscard]] topup::Means means() const {
+    topup::Means means;
+    means.container = container_;
+    means.fill_now_ml = estimate_.belief.mean[estimate_.belief.volume()];
+    for (std::size_t s = 0; s < state_.stations.size(); ++s) {
+      for (const auto& [stock, lot] : state_.stations[s].loaded) {
+        means.loaded.push_back({stock, lot, static_cast<int>(s), 0.0});
+      }
+    }
+    return means;
+  }
+
+  /// Rounds to what a station is told; a dose it cannot make, or none at all, is no top-up.
+  [[nodiscard]] bool makeable(std::vector<topup::Addition>& additions) const {
+    for (topup::Addition& it : additions) {
+      it.amount_g = to_milligram(it.amount_g);
+      if (it.lot < 0 || it.station < 0) return false;
+      const auto& station = state_.plant.stations.at(static_cast<std::size_t>(it.station));
+      if (it.amount_g < station.least_dose_g || it.amount_g > station.largest_dose_g) return false;
+    }
+    return !additions.empty();
+  }
+
+  [[nodiscard]] outcomes::Outcome described(const Proposal& proposal) const {
+    outcomes::Outcome it;
+    it.odds = proposal.odds;
+    const contents::Belief after =
+        topup::after(estimate_.belief, proposal.additions, state_.plant, state_.book);
+    const auto conformity = conformity::judge(after, recipe_, state_.plant.risks);
+    it.margin_sd = 10.0;
+    for (std::size_t l = 0; l < conformity.lines.size(); ++l) {
+      const auto& [value, u, holds] = conformity.lines[l];
+      const recipe::Tolerance& line = recipe_.tolerances[l];
+      it.margin_sd = std::min({it.margin_sd, (line.high - value) / u, (value - line.low) / u});
+    }
+    double least = recipe::no_limit;
+    for (const topup::Addition& addition : proposal.additions) {
+      const auto& station = state_.plant.stations.at(static_cast<std::size_t>(addition.station));
+      const double ratio = addition.amount_g / station.least_dose_g;
+      if (ratio >= least) continue;
+      least = it.least_dose_ratio = ratio;
+      it.stock = addition.stock;
+    }
+    return it;
+  }
+
+  std::uint64_t seed_;
+  support::Random random_;
+  twin::Trial trial_;
+  std::vector<line::Fact> common_, facts_;  ///< about the line; about the latest vial
+  std::uint64_t position_ = 0;
+  std::string serial_;
+  int container_ = 0;
+  recipe::Recipe recipe_;
+  line::State state_;
+  contents::Estimate estimate_;
+};
+
+}  // namespace vialwright::worlds

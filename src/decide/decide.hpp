@@ -31,6 +31,8 @@ struct TopupAnswer {
   topup::Impossible impossible = topup::Impossible::no;
   std::optional<topup::Proved> proved;
   std::optional<outcomes::Corrected> corrected;  ///< odds as history corrects them
+  outcomes::Outcome now;                         ///< the top-up as history is asked about it
+  std::string smallest;                          ///< stock id of its smallest dose, or empty
   double worth = 0.0;  ///< expected saving against a fresh vial, if it fills an order now
   double fresh = 0.0;  ///< what a fresh vial for that order would cost
 };
@@ -70,11 +72,12 @@ struct Decision {
   std::string serial, recipe, order;
   int recipe_version = 0;
   Disposition disposition = Disposition::open;
-  std::string headline;                   ///< one sentence: the answer and its number
-  std::vector<std::string> reasons;       ///< why, in words and numbers, the weightiest first
-  std::string binding;                    ///< the tolerance line that binds, or empty
-  std::vector<std::string> would_change;  ///< what would change the answer
-  std::optional<contents::Estimate> estimate;
+  std::string headline;                        ///< one sentence: the answer and its number
+  std::vector<std::string> reasons;            ///< why, in words and numbers, the weightiest first
+  std::string binding;                         ///< the tolerance line that binds, or empty
+  std::vector<std::string> would_change;       ///< what would change the answer
+  std::optional<contents::Estimate> estimate;  ///< its belief is aged to `as_of`
+  double aged_days = 0.0;                      ///< since the last dose or reading that counts
   contents::Evidence evidence;
   std::vector<ReadingName> readings;  ///< beside estimate->readings
   std::vector<std::string> doses;     ///< beside estimate->commands: "teal, 0.315 g asked"
@@ -107,6 +110,7 @@ struct Options {
   conformity::Options conformity;
   int other_recipes = 5;           ///< top-ups shown for other recipes, best odds first
   std::vector<std::string> asked;  ///< recipes that must be answered for, whatever their odds
+  std::vector<std::string> off;    ///< instruments that give no further readings
 };
 
 /// What the logbook has taught so far.
@@ -161,6 +165,9 @@ struct OrderForecast {
 /// JSON of a decision in full, by the schema of docs/formats.md ("decision").
 [[nodiscard]] std::string as_json(const Decision& decision, const Provenance& provenance,
                                   const line::State& state);
+
+/// JSON of all decisions of a line, with the pairs weighed, the places, and what was learned.
+[[nodiscard]] std::string as_json(const Shift& shift, const line::State& state);
 
 [[nodiscard]] Provenance provenance_of(const line::State& state, std::string head,
                                        const Options& options);

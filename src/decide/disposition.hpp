@@ -1,15 +1,36 @@
-/// Private to decide: the order in which the questions about a vial are asked, and the answer.
+/// Private to decide: the order in which the questions about a vial are asked, and the answers.
 #pragma once
 
-#include "decide/decide.hpp"
+#include "decide/waiting.hpp"
 
 namespace vialwright::decide {
 
-/// Sets disposition, headline, reasons and would_change of a decision whose estimate, conformity,
-/// reading worth and top-ups are filled in. The first question that is answered "no" decides:
-/// whose vial is it, is it finished, does the evidence agree, is it good, is another reading worth
-/// its price, can it be saved.
-void dispose(Decision& decision, const line::VialRecord& vial, const line::State& state,
-             const Options& options);
+/// The questions that come before any money: has a person decided, whose vial is it, is it
+/// finished, may it be used, does the evidence agree? The first that is answered "no" decides.
+/// @returns whether one has.
+[[nodiscard]] bool settled(Decision& decision, const line::VialRecord& vial,
+                           const line::State& state);
+
+/// Why it is good or bad: the line that binds.
+void explain_conformity(Decision& decision, const line::VialRecord& vial, const line::State& state);
+
+/// Does it meet its own recipe at the agreed risk?
+[[nodiscard]] bool is_good(const Decision& decision);
+
+/// Good for the order that it was made for.
+void release_to_own(Decision& decision, const line::VialRecord& vial, const line::State& state,
+                    const Market& market);
+
+/// Neither good nor bad, and another reading brings more than anything that can be done now?
+/// @param otherwise  money over scrapping of the best that can be done now.
+[[nodiscard]] bool measured_again(Case& asked, double otherwise, const line::State& state,
+                                  const Market& market);
+
+/// What the pairing and the waiting make of it: rework, release to another order, hold or scrap.
+void dispose(Case& asked, const line::State& state, const Market& market);
+
+/// What would change the answer, computed where that is cheap.
+[[nodiscard]] std::vector<std::string> changes(const Case& asked, const line::State& state,
+                                               const Market& market);
 
 }  // namespace vialwright::decide

@@ -1,5 +1,7 @@
 #include "decide/explained.hpp"
 
+#include "decide/judged.hpp"
+
 namespace vialwright::decide {
 namespace {
 
@@ -23,7 +25,7 @@ contents::Evidence without(contents::Evidence evidence, const contents::Explanat
 
 }  // namespace
 
-conformity::Probability over_explanations(const Decision& decision, const recipe::Recipe& recipe,
+conformity::Probability over_explanations(const Decision& decision, const line::VialRecord& vial,
                                           const line::State& state, const Options& options) {
   contents::Options as_told = options.contents;
   as_told.false_flag = 0.0;  // the explanation is taken at its word: nothing else is set aside
@@ -33,7 +35,8 @@ conformity::Probability over_explanations(const Decision& decision, const recipe
     const auto estimate =
         contents::estimate(without(decision.evidence, each), state.plant, state.book, as_told);
     const auto found =
-        conformity::judge(estimate.belief, recipe, state.plant.risks, options.conformity);
+        conformity::judge(grown_older(estimate.belief, decision.aged_days, vial, state),
+                          *vial.recipe, state.plant.risks, options.conformity);
     average.value += each.odds * found.joint.value;
     average.error += each.odds * found.joint.error;
   }

@@ -7,9 +7,9 @@ namespace vialwright::decide {
 
 /// P(all lines hold), averaged over the explanations of a contradiction by their odds: each time
 /// the contents are estimated anew without what that explanation calls wrong.
-/// @pre the decision's estimate has explanations.
+/// @pre the decision's estimate has explanations; the vial has its recipe.
 [[nodiscard]] conformity::Probability over_explanations(const Decision& decision,
-                                                        const recipe::Recipe& recipe,
+                                                        const line::VialRecord& vial,
                                                         const line::State& state,
                                                         const Options& options);
 

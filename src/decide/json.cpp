@@ -1,16 +1,11 @@
-#include <fmt/format.h>
-#include <cmath>
-#include <nlohmann/json.hpp>
+#include <algorithm>
 
-#include "decide/decide.hpp"
+#include "decide/json_advice.hpp"
 
 namespace vialwright::decide {
 namespace {
 
 using nlohmann::json;
-
-/// JSON has no infinity: a missing limit is null.
-json finite(double value) { return std::isfinite(value) ? json(value) : json(nullptr); }
 
 json amount(double mean, double u, std::string_view unit) {
   return {{"value", mean}, {"u", u}, {"unit", unit}};
@@ -127,10 +122,6 @@ std::string_view word(conformity::Ruling ruling) {
   return "unclear";
 }
 
-json probability_json(const conformity::Probability& probability) {
-  return {{"value", probability.value}, {"error", probability.error}};
-}
-
 json conformity_json(const Decision& decision, const recipe::Recipe& recipe,
                      const line::State& state) {
   const conformity::Conformity& found = *decision.conformity;
@@ -152,44 +143,6 @@ json conformity_json(const Decision& decision, const recipe::Recipe& recipe,
           {"on_the_edge", found.on_the_edge}};
 }
 
-std::string_view word(topup::Outcome outcome) {
-  switch (outcome) {
-    case topup::Outcome::found:
-      return "found";
-    case topup::Outcome::nothing_needed:
-      return "nothing needed";
-    case topup::Outcome::not_permitted:
-      return "not permitted";
-    case topup::Outcome::impossible:
-      break;
-  }
-  return "impossible";
-}
-
-json addition_json(const topup::Addition& addition, const line::State& state) {
-  const auto id = [](const auto& list, int at) {
-    return at < 0 ? json(nullptr) : json(list[static_cast<std::size_t>(at)].id);
-  };
-  return {{"stock", id(state.book.stocks, addition.stock)},
-          {"lot", id(state.book.lots, addition.lot)},
-          {"station", id(state.plant.stations, addition.station)},
-          {"amount", {{"value", addition.amount_g}, {"unit", "g"}}}};
-}
-
-json topup_json(const TopupAnswer& answer, const line::State& state) {
-  json additions = json::array();
-  for (const auto& each : answer.topup.additions) additions.push_back(addition_json(each, state));
-  return {{"recipe", answer.recipe},
-          {"order", answer.order.empty() ? json(nullptr) : json(answer.order)},
-          {"outcome", word(answer.topup.outcome)},
-          {"additions", additions},
-          {"odds", probability_json(answer.topup.odds)},
-          {"cost", {{"value", answer.topup.cost}, {"unit", state.plant.prices.unit}}},
-          {"total", {{"value", answer.topup.total_g}, {"unit", "g"}}},
-          {"binding", answer.topup.binding},
-          {"because", answer.topup.because}};
-}
-
 json provenance_json(const Provenance& provenance) {
   return {{"position", provenance.position},
           {"head", provenance.head},
@@ -206,6 +159,8 @@ json brief(const Decision& decision, const Provenance& provenance) {
           {"recipe_version", decision.recipe_version},
           {"order", decision.order},
           {"disposition", word(decision.disposition)},
+          {"for_order", decision.for_order},
+          {"for_recipe", decision.for_recipe},
           {"headline", decision.headline},
           {"reasons", decision.reasons},
           {"binding", decision.binding},
@@ -214,6 +169,32 @@ json brief(const Decision& decision, const Provenance& provenance) {
           {"as_of", quantity::to_text(decision.as_of)},
           {"expires", quantity::to_text(decision.expires)},
           {"computed_from", provenance_json(provenance)}};
+}
+
+/// What the advised top-up counts on, so that its outcome can be held against it.
+json advised_json(const TopupAnswer& advised) {
+  json said = {
+      {"recipe", advised.recipe},           {"odds", advised.topup.odds.value},
+      {"margin_sd", advised.now.margin_sd}, {"least_dose_ratio", advised.now.least_dose_ratio},
+      {"age_days", advised.now.age_days},   {"smallest", advised.smallest}};
+  if (advised.corrected) said["corrected"] = advised.corrected->odds;
+  return said;
+}
+
+const TopupAnswer* advised_by(const Decision& decision) {
+  if (decision.disposition != Disposition::rework) return nullptr;
+  const auto found =
+      std::find_if(decision.topups.begin(), decision.topups.end(),
+                   [&](const TopupAnswer& each) { return each.recipe == decision.for_recipe; });
+  return found == decision.topups.end() ? nullptr : &*found;
+}
+
+/// The decision as the logbook keeps it.
+json event_body(const Decision& decision, const Provenance& provenance) {
+  json body = brief(decision, provenance);
+  body["money"] = decision.money;
+  if (const TopupAnswer* advised = advised_by(decision)) body["topup"] = advised_json(*advised);
+  return body;
 }
 
 const recipe::Recipe* recipe_of(const Decision& decision, const line::State& state) {
@@ -239,8 +220,12 @@ json full(const Decision& decision, const Provenance& provenance, const line::St
                                  {"unit", state.plant.prices.unit},
                                  {"odds_release", decision.reading_worth->odds_release}};
   }
+  document["aged_days"] = decision.aged_days;
+  document["money"] = money_json(decision.money, state);
   document["topups"] = json::array();
   for (const auto& each : decision.topups) document["topups"].push_back(topup_json(each, state));
+  if (decision.two_rounds) document["two_rounds"] = two_rounds_json(*decision.two_rounds, state);
+  if (decision.hold) document["hold"] = hold_json(*decision.hold, state);
   return document;
 }
 
@@ -257,6 +242,21 @@ std::string as_json(const Decision& decision, const Provenance& provenance,
   return canonical_text(full(decision, provenance, state));
 }
 
+std::string as_json(const Shift& shift, const line::State& state) {
+  json document = {{"computed_from", provenance_json(shift.provenance)},
+                   {"decisions", json::array()},
+                   {"rungs", rungs_json(shift, state)},
+                   {"learned", learned_json(shift.learned, state)},
+                   {"places",
+                    {{"in_all", shift.places},
+                     {"taken", shift.places_taken},
+                     {"price_per_day", money_json(shift.place_per_day, state)}}}};
+  for (const Decision& each : shift.decisions) {
+    document["decisions"].push_back(full(each, shift.provenance, state));
+  }
+  return canonical_text(document);
+}
+
 event::Event as_event(const Decision& decision, const Provenance& provenance,
                       std::uint64_t sequence) {
   event::Event made;
@@ -266,7 +266,7 @@ event::Event as_event(const Decision& decision, const Provenance& provenance,
   made.time = decision.as_of;
   made.sequence = sequence;
   made.data = event::DecisionMade{std::string(word(decision.disposition)),
-                                  canonical_text(brief(decision, provenance))};
+                                  canonical_text(event_body(decision, provenance))};
   return made;
 }
 

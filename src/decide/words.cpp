@@ -125,6 +125,11 @@ std::string additions_in_words(const topup::Topup& topup, const line::State& sta
   return text;
 }
 
+std::string moment_in_words(Instant instant) {
+  const std::string text = quantity::to_text(instant);  // 2026-11-27T14:05:00.000Z
+  return text.substr(0, 10) + " " + text.substr(11, 5) + " UTC";
+}
+
 std::string believed_in_words(const Decision& decision) {
   const auto& explanations = decision.estimate->explanations;
   if (explanations.empty()) return {};

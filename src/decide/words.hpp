@@ -18,6 +18,9 @@ namespace vialwright::decide {
 /// "adding 0.025 g of teal and 1.400 g of base".
 [[nodiscard]] std::string additions_in_words(const topup::Topup& topup, const line::State& state);
 
+/// "2026-11-27 14:05 UTC".
+[[nodiscard]] std::string moment_in_words(Instant instant);
+
 /// "Believed: the gross reading of line scale is wrong by +0.50 ± 0.05 g (98 in 100)."
 [[nodiscard]] std::string believed_in_words(const Decision& decision);
 

@@ -5,6 +5,7 @@
 #include <queue>
 #include <utility>
 
+#include "twin/crew.hpp"
 #include "twin/steps.hpp"
 
 namespace vialwright::twin {
@@ -45,7 +46,7 @@ class Rework {
         outbox_(setting.plan, "rework links", "rework/"),
         standing_(making.jobs.size()),
         places_(at(std::max(setting.plant.holding.places, 0)), false),
-        taken_g_(setting.plant.tanks.size(), 0.0) {}
+        crew_(setting, making, outbox_) {}
 
   Shift run(std::vector<Message> made) {
     open(std::move(made));
@@ -91,18 +92,9 @@ class Rework {
   void top_up(std::size_t vial, double now_s, const Advice& advice);
   void weigh_again(std::size_t vial, double now_s);
 
-  double take_in_hand(std::size_t vial, double now_s);
-  void weigh_and_close(std::size_t vial, bool on_both, Random& random);
-  void make_dose(const PlannedDose& planned, const std::string& id, std::size_t vial,
-                 Random& random);
-  [[nodiscard]] double free_slot(int station, double from_s, double length_s) const;
-  [[nodiscard]] LotInUse lot_at(const PlannedDose& planned, double t_s) const;
+  void take_in_hand(std::size_t vial, double now_s);
+  void close(std::size_t vial, bool weigh_on_both, Random& random);
   [[nodiscard]] bool meets_now(std::size_t vial) const;
-  void set_tank(int station, double t_s);
-  void keep_tank(int station, double t_s, double before_g);
-  [[nodiscard]] std::optional<int> tank_of(int station) const {
-    return plant::find_tank(setting_.plant, setting_.plant.stations[at(station)].tank);
-  }
   [[nodiscard]] Instant instant(double t_s) const {
     return quantity::later_by(setting_.plan.start, t_s);
   }
@@ -113,13 +105,12 @@ class Rework {
   Outbox outbox_;
   std::vector<Standing> standing_;  ///< beside the jobs
   std::vector<bool> places_;        ///< taken
-  std::vector<double> taken_g_;     ///< [tank] by rework
+  Crew crew_;
   std::vector<ChanceOrder> orders_;
   std::vector<bool> order_gone_;  ///< beside orders_: filled or given up
   std::priority_queue<Due, std::vector<Due>, Later> due_;
   std::uint64_t numbered_ = 0;
-  std::size_t told_ = 0;      ///< lines of the record that questions have had
-  double crew_free_s_ = 0.0;  ///< one vial is reworked at a time
+  std::size_t told_ = 0;  ///< lines of the record that questions have had
   double end_s_ = 0.0;
   Shift shift_;
 };
@@ -317,109 +308,43 @@ void Rework::leave(std::size_t vial, double now_s, const char* fate) {
   making_.truth[vial].fate = fate;
 }
 
-/// Out of its place, on a carrier, uncapped, as soon as the crew is free. @returns when.
-double Rework::take_in_hand(std::size_t vial, double now_s) {
-  Job& job = making_.jobs[vial];
+/// Out of its place and into the hands of the crew.
+void Rework::take_in_hand(std::size_t vial, double now_s) {
   ++standing_[vial].rounds;
-  job.clock_s = std::max(now_s, crew_free_s_) + 2.0;
-  end_hold(vial, job.clock_s);
-  job.carrier = "R-" + job.serial;
-  job.on_carrier = true;
-  happen(making_, vial, job.clock_s + 0.5, "carriers", Link::polled,
-         event::CarrierBound{job.carrier, false});
-  job.clock_s += 1.0;
-  uncap({vial, vial}, setting_, making_);
-  return job.clock_s;
+  end_hold(vial, crew_.takes(vial, now_s));
 }
 
-/// Mixed, weighed, capped, off its carrier; asked about again.
-void Rework::weigh_and_close(std::size_t vial, bool on_both, Random& random) {
-  Job& job = making_.jobs[vial];
-  const Hands hands{vial, vial};
-  job.clock_s += 4.0;
-  stand(making_.bodies[vial], setting_.plant, setting_.book, making_.world, job.clock_s);
-  gauge(hands, setting_, making_, random);
-  job.clock_s += 5.0;
-  read_gross(making_.scales.gross, hands, setting_, making_, true, random);
-  if (on_both && making_.scales.tare != making_.scales.gross) {
-    job.clock_s += 15.0;
-    read_gross(making_.scales.tare, hands, setting_, making_, true, random);
-  }
-  cap(hands, setting_, making_);
-  crew_free_s_ = job.clock_s + 3.0;
-  for (Happening& happening : making_.happenings) happening.vial = -1;
-  outbox_.put(std::exchange(making_.happenings, {}));
-  ask_at(job.clock_s + after_the_cap_s, vial, Question::Why::finished);
+void Rework::close(std::size_t vial, bool weigh_on_both, Random& random) {
+  const double done_s = crew_.closes(vial, weigh_on_both, random);
+  ask_at(done_s + after_the_cap_s, vial, Question::Why::finished);
 }
 
 void Rework::weigh_again(std::size_t vial, double now_s) {
   take_in_hand(vial, now_s);
   Random random(setting_.plan.seed, "weigh again " + std::to_string(standing_[vial].rounds), vial);
-  weigh_and_close(vial, true, random);
+  close(vial, true, random);
 }
 
 void Rework::top_up(std::size_t vial, double now_s, const Advice& advice) {
   bind(vial, now_s, advice);
   take_in_hand(vial, now_s);
-  Job& job = making_.jobs[vial];
-  Random random(setting_.plan.seed, "rework " + std::to_string(standing_[vial].rounds), vial);
+  const Job& job = making_.jobs[vial];
+  const std::string round = std::to_string(standing_[vial].rounds);
+  Random random(setting_.plan.seed, "rework " + round, vial);
   TopupTruth truth{job.serial, advice.decision, standing_[vial].order, standing_[vial].recipe,
                    {},         meets_now(vial)};
   event::TopupApplied applied{advice.decision, {}};
   for (const Told& told : advice.additions) {
-    const PlannedDose planned = planned_of(told, setting_);
-    const std::string id = job.serial + "-t" + std::to_string(standing_[vial].rounds) + "." +
-                           std::to_string(applied.doses.size() + 1);
-    const double before_g = making_.bodies[vial].stock_g[at(planned.stock)];
-    make_dose(planned, id, vial, random);
-    truth.delivered_g.push_back(making_.bodies[vial].stock_g[at(planned.stock)] - before_g);
-    applied.doses.push_back(id);
+    applied.doses.push_back(job.serial + "-t" + round + "." +
+                            std::to_string(applied.doses.size() + 1));
+    truth.delivered_g.push_back(
+        crew_.doses(planned_of(told, setting_), applied.doses.back(), vial, random));
   }
   happen(making_, vial, job.clock_s + 0.5, "hands", Link::polled, std::move(applied));
   mix(vial, making_);
-  weigh_and_close(vial, false, random);
+  close(vial, false, random);
   truth.met = meets_now(vial);
   shift_.topups.push_back(std::move(truth));
-}
-
-void Rework::make_dose(const PlannedDose& planned, const std::string& id, std::size_t vial,
-                       Random& random) {
-  Job& job = making_.jobs[vial];
-  const double flow = making_.world.nozzles[at(planned.station)][at(planned.nozzle)].flow_g_per_s;
-  const double length_s = 1.0 + planned.amount_g / (0.9 * flow) + 4.0;
-  const double from_s = free_slot(planned.station, job.clock_s + 1.5, length_s);
-  move_to(planned.station, vial, from_s, setting_, making_);
-  set_tank(planned.station, job.clock_s);
-  const std::optional<int> tank = tank_of(planned.station);
-  const double before_g = tank ? making_.tank_g[at(*tank)] : 0.0;
-  const DoseStep step{planned, id, 1.0, lot_at(planned, job.clock_s)};
-  dose_one(step, {vial, vial}, setting_, making_, random);
-  keep_tank(planned.station, job.clock_s, before_g);
-  auto& visits = making_.visits[at(planned.station)];
-  const auto later = std::find_if(visits.begin(), visits.end(),
-                                  [&](const Visit& it) { return it.from_s > from_s; });
-  visits.insert(later, {from_s, job.clock_s});
-}
-
-/// The first time from then on when the station has nobody else for so long; a lot is changed in
-/// the seconds before a visit.
-double Rework::free_slot(int station, double from_s, double length_s) const {
-  constexpr double before_s = 5.0, after_s = 1.0;
-  double t = from_s;
-  for (const Visit& visit : making_.visits[at(station)]) {
-    if (visit.to_s + after_s <= t) continue;
-    if (visit.from_s - before_s >= t + length_s) break;
-    t = visit.to_s + after_s;
-  }
-  return t;
-}
-
-/// The lot at the station then: that of the vial that was last due there.
-LotInUse Rework::lot_at(const PlannedDose& planned, double t_s) const {
-  const double since_first = t_s + 3.0 - visit_at_s(0, planned.station, setting_.plan);
-  const int vial = static_cast<int>(std::floor(since_first / setting_.plan.vial_every_s));
-  const int last = std::max(setting_.plan.vials - 1, 0);
-  return lot_in_use(planned.stock, std::clamp(vial, 0, last), setting_, making_.faults);
 }
 
 bool Rework::meets_now(std::size_t vial) const {
@@ -430,32 +355,6 @@ bool Rework::meets_now(std::size_t vial) const {
       [&](const recipe::Recipe& recipe) { return recipe.id == standing_[vial].recipe; });
   require(found != setting_.recipes.end(), "advice names recipes of the list");
   return meets(now, *found);
-}
-
-// ---- tanks -----------------------------------------------------------------------------------
-
-/// What the tank holds at that time: what the making left in it, less what rework took.
-void Rework::set_tank(int station, double t_s) {
-  const std::optional<int> tank = tank_of(station);
-  if (!tank) return;
-  double level = 12000.0;
-  for (const TankLevel& known : making_.tank_levels[at(*tank)]) {
-    if (known.from_s <= t_s) level = known.mass_g;
-  }
-  making_.tank_g[at(*tank)] = level - taken_g_[at(*tank)];
-}
-
-/// Later readings of the making show what rework took.
-void Rework::keep_tank(int station, double t_s, double before_g) {
-  const std::optional<int> tank = tank_of(station);
-  if (!tank) return;
-  making_.tank_levels[at(*tank)].pop_back();  // the making's own levels stay
-  const double taken = before_g - making_.tank_g[at(*tank)];
-  taken_g_[at(*tank)] += taken;
-  const std::string& id = setting_.plant.tanks[at(*tank)].id;
-  const auto scale = plant::find_instrument(setting_.plant, setting_.plant.tanks[at(*tank)].scale);
-  const double step = scale ? setting_.plant.instruments[at(*scale)].resolution : 0.0;
-  outbox_.lower_tank(id, instant(t_s), taken, step);
 }
 
 }  // namespace

@@ -73,7 +73,7 @@ inline contents::Evidence evidence_of(const line::VialRecord& vial) {
 /// A top-up that could be made, with the odds that the engine gives it.
 struct Proposal {
   std::vector<topup::Addition> additions;
-  double odds = 0.0;
+  outcomes::Outcome described;  ///< its odds, and what else is known of it beforehand
 };
 
 /// One that was made.
@@ -126,8 +126,7 @@ class World {
     std::vector<Proposal> made;
     for (auto& additions : wanted) {
       if (!makeable(additions)) continue;
-      made.push_back(
-          {additions, topup::odds_of(estimate_.belief, recipe_, additions, plant, book).value});
+      made.push_back({additions, described(additions)});
     }
     return made;
   }
@@ -136,7 +135,7 @@ class World {
   Tried try_out(const Proposal& proposal) {
     Tried tried;
     tried.world = seed_;
-    tried.predicted = described(proposal);
+    tried.predicted = proposal.described;
     std::vector<twin::Told> told;
     for (const topup::Addition& it : proposal.additions) {
       told.push_back({state_.book.stocks.at(static_cast<std::size_t>(it.stock)).id,
@@ -205,11 +204,11 @@ class World {
     return !additions.empty();
   }
 
-  [[nodiscard]] outcomes::Outcome described(const Proposal& proposal) const {
+  [[nodiscard]] outcomes::Outcome described(const std::vector<topup::Addition>& additions) const {
     outcomes::Outcome it;
-    it.odds = proposal.odds;
+    it.odds = topup::odds_of(estimate_.belief, recipe_, additions, state_.plant, state_.book).value;
     const contents::Belief after =
-        topup::after(estimate_.belief, proposal.additions, state_.plant, state_.book);
+        topup::after(estimate_.belief, additions, state_.plant, state_.book);
     const auto conformity = conformity::judge(after, recipe_, state_.plant.risks);
     it.margin_sd = 10.0;
     for (std::size_t l = 0; l < conformity.lines.size(); ++l) {
@@ -218,7 +217,7 @@ class World {
       it.margin_sd = std::min({it.margin_sd, (line.high - value) / u, (value - line.low) / u});
     }
     double least = recipe::no_limit;
-    for (const topup::Addition& addition : proposal.additions) {
+    for (const topup::Addition& addition : additions) {
       const auto& station = state_.plant.stations.at(static_cast<std::size_t>(addition.station));
       const double ratio = addition.amount_g / station.least_dose_g;
       if (ratio >= least) continue;

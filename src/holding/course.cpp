@@ -1,0 +1,297 @@
+#include "holding/course.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace vialwright::holding {
+namespace {
+
+using Polynomial = std::array<double, 5>;
+
+/// Radau's right-hand nodes for four stages.
+constexpr std::array nodes = {0.088587959512703947, 0.409466864440734711, 0.787659461760847056,
+                              1.0};
+constexpr double between_nodes = 0.6;  ///< where the residual is looked at
+/// Of the largest worth; the ends of steps are far better than the residual between their nodes.
+constexpr double tolerance = 1e-7;
+constexpr double smallest_step = 1e-9;  ///< of the longest wait
+constexpr double touching = 1e-13;      ///< of the largest worth: neither above nor below
+constexpr int looks_a_stretch = 8;      ///< for the end of a time in which waiting does not pay
+
+double value(const Polynomial& w, double theta) {
+  return w[0] + theta * (w[1] + theta * (w[2] + theta * (w[3] + theta * w[4])));
+}
+double slope(const Polynomial& w, double theta) {
+  return w[1] + theta * (2.0 * w[2] + theta * (3.0 * w[3] + theta * 4.0 * w[4]));
+}
+
+/// Gaussian elimination with row pivots, in place.
+std::array<double, 4> solved(std::array<std::array<double, 5>, 4>& rows) {
+  for (std::size_t k = 0; k < 4; ++k) {
+    std::size_t best = k;
+    for (std::size_t i = k + 1; i < 4; ++i)
+      if (std::abs(rows[i][k]) > std::abs(rows[best][k])) best = i;
+    std::swap(rows[k], rows[best]);
+    const double inverse = 1.0 / rows[k][k];
+    for (std::size_t i = k + 1; i < 4; ++i) {
+      const double factor = rows[i][k] * inverse;
+      for (std::size_t j = k + 1; j < 5; ++j) rows[i][j] -= factor * rows[k][j];
+    }
+  }
+  std::array<double, 4> x{};
+  for (std::size_t k = 4; k-- > 0;) {
+    double rest = rows[k][4];
+    for (std::size_t j = k + 1; j < 4; ++j) rest -= rows[k][j] * x[j];
+    x[k] = rest / rows[k][k];
+  }
+  return x;
+}
+
+/// Root of f between a (f of one sign) and b (the other): regula falsi with Illinois' halving.
+/// Returns the side of b.
+template <class F>
+double root(F f, double a, double b) {
+  double fa = f(a), fb = f(b);
+  for (int i = 0; i < 60 && std::abs(b - a) > 1e-14 * std::max(1.0, std::abs(b)); ++i) {
+    if (fa == fb) break;
+    const double c = b - fb * (b - a) / (fb - fa), fc = f(c);
+    if ((fc < 0.0) == (fb < 0.0)) {
+      b = c, fb = fc, fa *= 0.5;
+    } else {
+      a = b, fa = fb, b = c, fb = fc;
+    }
+    if (fc == 0.0) break;
+  }
+  return b;
+}
+
+}  // namespace
+
+double worth_at(const Offer& offer, double t) {
+  const auto after = std::ranges::upper_bound(offer.at_days, t);
+  if (after == offer.at_days.begin()) return offer.worth.front();
+  if (after == offer.at_days.end()) return offer.worth.back();
+  const auto i = static_cast<std::size_t>(after - offer.at_days.begin());
+  const double share = (t - offer.at_days[i - 1]) / (offer.at_days[i] - offer.at_days[i - 1]);
+  return offer.worth[i - 1] + share * (offer.worth[i] - offer.worth[i - 1]);
+}
+
+double Piece::at(double t) const { return value(w, to > from ? (to - t) / (to - from) : 0.0); }
+
+Course::Course(std::span<const Offer> offers, const Terms& terms, double demand,
+               std::span<const double> stops)
+    : disposal_(terms.disposal),
+      cost_(terms.cost_per_day + terms.place_per_day),
+      longest_(terms.longest_days),
+      learns_(terms.learn_while_waiting),
+      w_(-terms.disposal) {
+  std::vector<double> knots(stops.begin(), stops.end());
+  knots.push_back(0.0);
+  lines_.reserve(offers.size());
+  groups_.reserve(offers.size());
+  pieces_.reserve(offers.size() + 32);
+  for (const Offer& offer : offers) {
+    if (!counts(offer)) continue;
+    // Where nothing is learned the rate stands still: days 0 marks it, the shape is the rate.
+    const double shape = learns_ ? offer.demand.shape : offer.demand.rate();
+    lines_.push_back(
+        {shape * demand, learns_ ? offer.demand.days : 0.0, 0.0, 0.0, false, &offer});
+    for (const double worth : offer.worth)
+      scale_ = std::max(scale_, std::abs(worth) + disposal_);
+    for (const double knot : offer.at_days)
+      if (knot != knots.back()) knots.push_back(knot);
+  }
+  std::ranges::stable_sort(lines_, {}, &Line::days);
+  std::ranges::sort(knots);
+  knots.erase(std::unique(knots.begin(), knots.end()), knots.end());
+  std::erase_if(knots, [&](double knot) { return !(knot < longest_); });
+  double to = longest_;
+  h_ = longest_;
+  for (std::size_t i = knots.size(); i-- > 0;) {
+    enter(knots[i], to);
+    for (double t = to; t > knots[i];) t = waits_ ? step(knots[i], t) : idle(knots[i], t);
+    to = knots[i];
+  }
+}
+
+/// No knot lies inside: the worths are straight lines.
+void Course::enter(double from, double to) {
+  const double middle = 0.5 * (from + to), quarter = 0.25 * (to - from);
+  for (Line& line : lines_) {
+    const auto& at = line.offer->at_days;
+    if (middle >= at.back()) {
+      line.slope = 0.0;
+      line.base = line.offer->worth.back();
+      continue;
+    }
+    const double early = worth_at(*line.offer, middle - quarter);
+    const double late = worth_at(*line.offer, middle + quarter);
+    line.slope = (late - early) / (2.0 * quarter);
+    line.base = 0.5 * (early + late) - line.slope * middle;
+  }
+}
+
+/// What a day of waiting earns over scrapping at that moment.
+double Course::gain(double t) const {
+  double gain = -cost_;
+  for (const Line& line : lines_) {
+    const double over = line.base + line.slope * t + disposal_;
+    if (over > 0.0) gain += over * line.shape / (line.days > 0.0 ? line.days + t : 1.0);
+  }
+  return gain;
+}
+
+/// A time in which the vial is better scrapped: back to where waiting pays again.
+double Course::idle(double from, double to) {
+  const double back = std::max(from, to - std::max((to - from) / looks_a_stretch,
+                                                   smallest_step * longest_));
+  const auto pays = [&](double t) { return gain(t); };
+  double until = back;
+  if (gain(to) > 0.0) {
+    until = to;
+    waits_ = true;
+  } else if (gain(back) > 0.0) {
+    until = root(pays, to, back);
+    if (!(gain(until) > 0.0)) until = back;
+    waits_ = true;
+  }
+  if (until < to) pieces_.push_back({until, to, {-disposal_, 0.0, 0.0, 0.0, 0.0}, 0.0, true});
+  return until;
+}
+
+/// The offers that are worth more than waiting, gathered by their days.
+void Course::choose(double t) {
+  const double near = touching * scale_;
+  double change = -cost_;  // of W, going back
+  for (Line& line : lines_) {
+    const double over = line.base + line.slope * t - w_;
+    line.taken = over > near;
+    if (line.taken) change += over * line.shape / (line.days > 0.0 ? line.days + t : 1.0);
+  }
+  groups_.clear();
+  for (Line& line : lines_) {
+    const double over = line.base + line.slope * t - w_;
+    // One that touches is taken if it is going to be above, going back.
+    if (std::abs(over) <= near) line.taken = -line.slope > change;
+    if (!line.taken) continue;
+    if (groups_.empty() || groups_.back().days != line.days)
+      groups_.push_back({line.days, 0.0, 0.0, 0.0});
+    Group& group = groups_.back();
+    group.shape += line.shape;
+    group.base += line.shape * line.base;
+    group.slope += line.shape * line.slope;
+  }
+}
+
+Course::Flow Course::flow(double t) const {
+  Flow flow{0.0, -cost_};
+  for (const Group& group : groups_) {
+    const double once = group.days > 0.0 ? 1.0 / (group.days + t) : 1.0;
+    flow.rate += group.shape * once;
+    flow.income += (group.base + group.slope * t) * once;
+  }
+  return flow;
+}
+
+/// W from t back over h: dW/dtheta = h (income - rate W) holds at the nodes.
+Polynomial Course::collocate(double t, double h) const {
+  std::array<std::array<double, 5>, 4> rows{};
+  for (std::size_t i = 0; i < 4; ++i) {
+    const Flow here = flow(t - nodes[i] * h);
+    double power = 1.0;
+    for (std::size_t k = 0; k < 4; ++k) {
+      rows[i][k] = power * (static_cast<double>(k + 1) + h * here.rate * nodes[i]);
+      power *= nodes[i];
+    }
+    rows[i][4] = h * (here.income - here.rate * w_);
+  }
+  const auto w = solved(rows);
+  return {w_, w[0], w[1], w[2], w[3]};
+}
+
+/// How far a step may be off, by what its slope misses between the nodes.
+double Course::residual(const Polynomial& w, double t, double h) const {
+  const Flow here = flow(t - between_nodes * h);
+  const double missed =
+      slope(w, between_nodes) - h * (here.income - here.rate * value(w, between_nodes));
+  return std::abs(missed) / (1.0 + h * here.rate);
+}
+
+/// Least theta at which an offer begins or ceases to be worth taking, or W falls to scrapping.
+double Course::first_change(const Polynomial& w, double t, double h) const {
+  double first = 1.0;
+  Polynomial over{};
+  const auto sink = [&](bool above) {
+    const double end = value(over, first);
+    if (above ? end >= 0.0 : end <= 0.0) return;
+    first = root([&](double theta) { return value(over, theta); }, 0.0, first);
+  };
+  over = w;
+  over[0] += disposal_;
+  sink(true);
+  for (const Line& line : lines_) {
+    over = {w[0] - line.base - line.slope * t, w[1] + line.slope * h, w[2], w[3], w[4]};
+    sink(!line.taken);
+  }
+  return first;
+}
+
+double Course::taken_between(double from, double to) const {
+  double taken = 0.0;
+  for (const Group& group : groups_) {
+    taken += group.days > 0.0 ? group.shape * std::log((group.days + to) / (group.days + from))
+                              : group.shape * (to - from);
+  }
+  return taken;
+}
+
+double Course::step(double from, double to) {
+  choose(to);
+  const double least = smallest_step * longest_, wanted = tolerance * scale_;
+  double h = std::min(std::max(h_, least), to - from);
+  Polynomial w = collocate(to, h);
+  for (double off = residual(w, to, h); off > wanted && h > least; off = residual(w, to, h)) {
+    h = std::max(least, h * std::clamp(0.9 * std::pow(wanted / off, 0.2), 0.1, 0.9));
+    w = collocate(to, h);
+  }
+  const double off = std::max(residual(w, to, h), 1e-3 * wanted);
+  h_ = h * std::min(4.0, 0.9 * std::pow(wanted / off, 0.2));
+  const double theta = first_change(w, to, h);
+  if (theta < 1.0) {
+    h = std::min(std::max(h * theta, least), h);
+    w = collocate(to, h);
+  }
+  const bool through = h >= to - from;
+  const double back = through ? from : to - h;
+  w_ = value(w, 1.0);
+  if (w_ <= -disposal_) {
+    w_ = -disposal_;
+    waits_ = false;
+  }
+  pieces_.push_back({back, to, w, taken_between(back, to), false});
+  return back;
+}
+
+double Course::limit() const {
+  for (auto piece = pieces_.rbegin(); piece != pieces_.rend(); ++piece)
+    if (piece->idle) return piece->from;
+  return longest_;
+}
+
+double Course::at(double t) const {
+  for (auto piece = pieces_.rbegin(); piece != pieces_.rend(); ++piece)
+    if (t <= piece->to) return std::max(-disposal_, piece->at(t));
+  return -disposal_;
+}
+
+double Course::odds_within(double t) const {
+  const double until = std::min(t, limit());
+  double taken = 0.0;
+  for (auto piece = pieces_.rbegin(); piece != pieces_.rend() && piece->from < until; ++piece) {
+    const double part = std::min(1.0, (until - piece->from) / (piece->to - piece->from));
+    taken += part * piece->taken;
+  }
+  return -std::expm1(-taken);
+}
+
+}  // namespace vialwright::holding

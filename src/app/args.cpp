@@ -56,6 +56,7 @@ class Words {
     add_book_commands();
     add_vial_commands();
     add_deciding_commands();
+    add_advice_commands();
     add_record();
   }
 
@@ -147,6 +148,40 @@ class Words {
     report->add_option("--out", report_.out, "where to")->required()->type_name("FILE");
   }
 
+  void add_advice_commands() {
+    add_book(*add("held", "held vials: until when waiting pays, and why", held_, run_held), held_);
+    add_book(*add("pairs", "which vial gets which order, and what falls short", pairs_, run_pairs),
+             pairs_);
+    add_book(
+        *add("learned", "what the record has taught: odds, doses, demand", learned_, run_learned),
+        learned_);
+    add_book(*add("before", "open orders before dosing: odds, aims, what may not be off", before_,
+                  run_before),
+             before_);
+
+    CLI::App* suppose =
+        add("suppose", "what would be decided otherwise; records nothing", suppose_, run_suppose);
+    add_book(*suppose, suppose_.book);
+    suppose->add_option("serials", suppose_.serials, "only these vials")->type_name("SERIAL...");
+    suppose->add_option("--order", suppose_.orders, "an order comes in")
+        ->type_name("RECIPE[:VALUE[:DUE]]")
+        ->allow_extra_args(false);
+    suppose->add_option("--events", suppose_.events, "events that might come (JSON Lines)")
+        ->type_name("FILE")
+        ->allow_extra_args(false);
+    suppose->add_option("--off", suppose_.off, "an instrument or station is off")
+        ->type_name("ID")
+        ->allow_extra_args(false);
+    suppose->add_option("--places", suppose_.places, "hold places in all")->type_name("N");
+    suppose->add_option("--risk", suppose_.risk, "the consumer's risk")->type_name("0..1");
+
+    CLI::App* check = add("check-proof", "check a proof of impossibility in exact arithmetic",
+                          check_proof_, run_check_proof);
+    check->add_option("proof", check_proof_.proof, "as `explain --proof` wrote it")
+        ->required()
+        ->type_name("FILE");
+  }
+
   void add_record() {
     CLI::App* record =
         add("record", "record a shift on the simulated line (invented data)", record_, run_record);
@@ -182,7 +217,9 @@ class Words {
   VerifyArgs verify_;
   ExportArgs export_{{}, "-"};
   CheckLineArgs check_line_;
-  BookArgs vials_, orders_;
+  BookArgs vials_, orders_, held_, pairs_, learned_, before_;
+  SupposeArgs suppose_;
+  CheckProofArgs check_proof_;
   VialArgs vial_, explain_;
   DecideArgs decide_;
   ReportArgs report_;

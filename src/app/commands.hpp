@@ -65,6 +65,27 @@ struct ReportArgs {
 };
 int run_report(const ReportArgs& args, Io io);
 
+int run_held(const BookArgs& args, Io io);
+int run_pairs(const BookArgs& args, Io io);
+int run_learned(const BookArgs& args, Io io);
+int run_before(const BookArgs& args, Io io);
+
+struct SupposeArgs {
+  BookArgs book;
+  std::vector<std::string> orders;  ///< RECIPE[:VALUE[:DUE]]
+  std::vector<std::string> events;  ///< files of events that might come, JSON Lines
+  std::vector<std::string> off;     ///< instruments and stations
+  std::optional<int> places;
+  std::optional<double> risk;
+  std::vector<std::string> serials;  ///< none: all
+};
+int run_suppose(const SupposeArgs& args, Io io);
+
+struct CheckProofArgs {
+  std::string proof;
+};
+int run_check_proof(const CheckProofArgs& args, Io io);
+
 struct VerifyArgs {
   std::string logbook;
   std::string head;  ///< "POSITION:HASH" kept elsewhere, or empty

@@ -159,6 +159,10 @@ struct Fact {
 [[nodiscard]] State fold(const LineFile& line, std::vector<Fact> facts);
 [[nodiscard]] State fold(const LineFile& line, std::vector<Fact> facts, Instant as_of);
 
+/// The facts of a logbook up to `last` (0 = all), conflicts included.
+[[nodiscard]] Result<std::vector<Fact>> facts_of(const logbook::Logbook& book,
+                                                 std::uint64_t last = 0);
+
 /// Reads a logbook up to `last` (0 = all) and folds it. Events that the book keeps as conflicts
 /// (same source and id, another body) are folded too: which of two came first is no reason to
 /// believe it.

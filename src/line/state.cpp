@@ -15,8 +15,7 @@ const T* find_sorted(const std::vector<T>& sorted, std::string_view key, Key T::
 
 }  // namespace
 
-Result<State> state_of(const LineFile& line, const logbook::Logbook& book, std::uint64_t last,
-                       std::optional<Instant> as_of) {
+Result<std::vector<Fact>> facts_of(const logbook::Logbook& book, std::uint64_t last) {
   const std::uint64_t all = book.head().position;
   std::vector<Fact> facts;
   facts.reserve(last == 0 ? all : std::min(last, all));
@@ -33,7 +32,14 @@ Result<State> state_of(const LineFile& line, const logbook::Logbook& book, std::
   });
   if (!read) return tl::unexpected(read.error());
   if (wrong) return tl::unexpected(*wrong);
-  return as_of ? fold(line, std::move(facts), *as_of) : fold(line, std::move(facts));
+  return facts;
+}
+
+Result<State> state_of(const LineFile& line, const logbook::Logbook& book, std::uint64_t last,
+                       std::optional<Instant> as_of) {
+  auto facts = facts_of(book, last);
+  if (!facts) return tl::unexpected(facts.error());
+  return as_of ? fold(line, *std::move(facts), *as_of) : fold(line, *std::move(facts));
 }
 
 std::string_view word(Quality quality) {

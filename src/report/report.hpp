@@ -24,6 +24,21 @@ struct Look {
                                       const Look& look);
 [[nodiscard]] std::string shift_summary(const decide::Shift& shift, const line::State& state,
                                         const Look& look);
+/// Held vials with their limits, the reason that ends the wait, and what a place costs.
+[[nodiscard]] std::string held_table(const decide::Shift& shift, const line::State& state,
+                                     const Look& look);
+/// Which vial gets which order; what falls short, and by how much.
+[[nodiscard]] std::string pairs_table(const decide::Shift& shift, const line::State& state,
+                                      const Look& look);
+/// Odds against outcomes, dose habits and demand, each with its interval and count.
+[[nodiscard]] std::string learned_tables(const decide::Learned& learned, const line::State& state,
+                                         const Look& look);
+/// Open orders before dosing: odds that they pass, where to aim, and what may not be off.
+[[nodiscard]] std::string forecast_table(const std::vector<decide::OrderForecast>& orders,
+                                         const line::State& state, const Look& look);
+/// What would be decided otherwise, with the money it makes.
+[[nodiscard]] std::string differences_table(const std::vector<decide::Difference>& differences,
+                                            const line::State& state, const Look& look);
 /// One HTML page with SVG drawings, fonts and styles inside; drawn as docs/look says.
 [[nodiscard]] std::string shift_page(const decide::Shift& shift, const line::State& state,
                                      const std::string& line_name);

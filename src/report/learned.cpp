@@ -1,0 +1,71 @@
+#include "report/learned.hpp"
+
+#include <fmt/format.h>
+#include <algorithm>
+#include <cmath>
+
+#include "report/words.hpp"
+
+namespace vialwright::report {
+namespace {
+
+constexpr int few = 20;  ///< outcomes below which nothing is said about calibration
+
+std::string signed_mg(double grams) { return fmt::format("{:+.1f}", 1000.0 * grams); }
+
+}  // namespace
+
+std::string calibration_in_words(const outcomes::Score& score) {
+  if (score.n == 0) return "No top-up has an outcome yet: the odds stand as they are computed.";
+  const std::string so_far =
+      counted(static_cast<std::uint64_t>(score.n), "outcome", "outcomes") + " so far. ";
+  if (score.n < few)
+    return so_far + "Too few to tell whether the odds are right; they are corrected little.";
+  const double z = (score.brier - score.expected) / std::max(1e-9, score.u_expected);
+  if (std::abs(z) < 2.0)
+    return so_far + "They agree with the odds as far as their number can tell.";
+  return so_far + (z > 0.0 ? "They came out worse than the odds said: odds are corrected."
+                           : "They came out better than the odds said: odds are corrected.");
+}
+
+Table habits_table(const decide::Learned& learned, const line::State& state) {
+  Table table{{{"station"},
+               {"stock"},
+               {"doses", true},
+               {"bias, mg (95 %)"},
+               {"spread, mg (95 %)"},
+               {"stated, mg", true}},
+              {}};
+  for (const outcomes::DoseHabit& each : learned.habits) {
+    table.rows.push_back({state.plant.stations[static_cast<std::size_t>(each.station)].id,
+                          stock_name(each.stock, state), std::to_string(each.n),
+                          fmt::format("{} ({} to {})", signed_mg(each.bias_g),
+                                      signed_mg(each.bias_low), signed_mg(each.bias_high)),
+                          fmt::format("{:.1f} ({:.1f} to {:.1f})", 1000.0 * each.spread_g,
+                                      1000.0 * each.spread_low, 1000.0 * each.spread_high),
+                          fmt::format("{:.1f}", 1000.0 * each.stated_spread_g)});
+  }
+  return table;
+}
+
+Table demand_table(const decide::Learned& learned, const line::State& state) {
+  std::vector<const decide::Learned::RecipeDemand*> ordered;
+  for (const auto& each : learned.demand)
+    if (each.demand.orders > 0) ordered.push_back(&each);
+  std::ranges::stable_sort(
+      ordered, [](const auto* a, const auto* b) { return a->demand.rate() > b->demand.rate(); });
+  constexpr std::size_t most = 12;
+  if (ordered.size() > most) ordered.resize(most);
+  Table table{{{"recipe"}, {"orders", true}, {"a day (95 %)"}, {"one within a day"}, {""}}, {}};
+  for (const auto* each : ordered) {
+    const auto interval = each->demand.rate_95();
+    table.rows.push_back(
+        {recipe_name(each->recipe, state), std::to_string(each->demand.orders),
+         fmt::format("{:.2f} ({:.2f} to {:.2f})", each->demand.rate(), interval.low, interval.high),
+         quantity::odds_in_words(each->demand.odds_of_one(1.0)),
+         each->demand.bursts ? "comes in bursts" : ""});
+  }
+  return table;
+}
+
+}  // namespace vialwright::report

@@ -4,6 +4,7 @@
 
 #include "error/error.hpp"
 #include "outcomes/outcomes.hpp"
+#include "outcomes/small_samples.hpp"
 
 namespace vialwright::outcomes {
 
@@ -30,6 +31,7 @@ std::vector<Bin> bins(std::span<const Outcome> outcomes, int count) {
     bin.came_true = bin.n > 0 ? boost::math::mean(share) : 0.5;
     bin.low = bin.n > 0 ? boost::math::quantile(share, 0.025) : 0.0;
     bin.high = bin.n > 0 ? boost::math::quantile(share, 0.975) : 1.0;
+    bin.fails_most = most_failing(bin.n - good[b], bin.n);
   }
   return made;
 }

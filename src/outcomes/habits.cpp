@@ -1,5 +1,4 @@
 #include <algorithm>
-#include <boost/math/distributions/chi_squared.hpp>
 #include <boost/math/distributions/students_t.hpp>
 #include <cmath>
 #include <map>
@@ -7,6 +6,7 @@
 
 #include "error/error.hpp"
 #include "outcomes/outcomes.hpp"
+#include "outcomes/small_samples.hpp"
 
 namespace vialwright::outcomes {
 namespace {
@@ -15,37 +15,92 @@ namespace {
 // one.
 constexpr double prior_doses = 4.0, prior_bias_doses = 0.1;
 
-double stated_at(const StatedSpread& stated, double grams) {
-  return std::hypot(stated.spread_g, stated.spread_rel * grams);
-}
-
 const StatedSpread* find(std::span<const StatedSpread> all, int station) {
   const auto found = std::ranges::find(all, station, &StatedSpread::station);
   return found == all.end() ? nullptr : &*found;
 }
 
-double mean_of(const std::vector<const DoseSeen*>& doses, double (*of)(const DoseSeen&)) {
-  double sum = 0.0;
-  for (const DoseSeen* each : doses) sum += of(*each);
-  return doses.empty() ? 0.0 : sum / static_cast<double>(doses.size());
+double stated_at(const StatedSpread& stated, double grams) {
+  return std::hypot(stated.spread_g, stated.spread_rel * grams);
 }
-double error_of(const DoseSeen& dose) { return dose.found_g - dose.told_g; }
-double told_of(const DoseSeen& dose) { return dose.told_g; }
-double doubt_of(const DoseSeen& dose) { return dose.u_found_g * dose.u_found_g; }
 
-/// Sum of squares about each lot's own mean, with its degrees of freedom: a lot's bias is no
-/// spread.
-std::pair<double, int> squares_within_lots(const std::vector<const DoseSeen*>& doses) {
-  std::map<int, std::vector<const DoseSeen*>> by_lot;
-  for (const DoseSeen* each : doses) by_lot[each->lot].push_back(each);
-  double squares = 0.0;
-  int degrees = 0;
-  for (const auto& [lot, of_lot] : by_lot) {
-    const double mean = mean_of(of_lot, error_of);
-    for (const DoseSeen* each : of_lot) squares += std::pow(error_of(*each) - mean, 2);
-    degrees += static_cast<int>(of_lot.size()) - 1;
+/// One dose, weighed by what its error's variance would be if the line file were right.
+struct Weighed {
+  int lot;
+  double error_g;
+  double weight;       ///< 1 / (stated spread^2 + u_found^2), per g^2
+  double doubt_share;  ///< of that variance, what is the doubt of the finding
+};
+
+std::vector<Weighed> weighed(const std::vector<const DoseSeen*>& doses,
+                             const StatedSpread& stated) {
+  std::vector<Weighed> made;
+  for (const DoseSeen* each : doses) {
+    const double doubt = each->u_found_g * each->u_found_g;
+    const double variance = std::pow(stated_at(stated, each->told_g), 2) + doubt;
+    require(variance > 0.0, "a stated spread is above 0");
+    made.push_back({each->lot, each->found_g - each->told_g, 1.0 / variance, doubt / variance});
   }
-  return {squares, degrees};
+  return made;
+}
+
+struct MeanError {
+  double grams = 0.0, weight = 0.0;
+};
+MeanError mean_error(const std::vector<Weighed>& doses, int lot) {
+  MeanError made;
+  for (const Weighed& each : doses) {
+    if (each.lot != lot) continue;
+    made.weight += each.weight;
+    made.grams += each.weight * each.error_g;
+  }
+  if (made.weight > 0.0) made.grams /= made.weight;
+  return made;
+}
+
+/// Sum of weighted squares about each lot's own mean, with its degrees of freedom: a lot's bias is
+/// no spread. Expected to be one a degree when the line file is right.
+std::pair<double, int> squares_within_lots(const std::vector<Weighed>& doses) {
+  std::map<int, MeanError> lots;
+  for (const Weighed& each : doses)
+    if (!lots.contains(each.lot)) lots[each.lot] = mean_error(doses, each.lot);
+  double squares = 0.0;
+  for (const Weighed& each : doses)
+    squares += each.weight * std::pow(each.error_g - lots[each.lot].grams, 2);
+  return {squares, static_cast<int>(doses.size() - lots.size())};
+}
+
+template <class Of>
+double mean_of(const std::vector<Weighed>& doses, Of of) {
+  double sum = 0.0;
+  for (const Weighed& each : doses) sum += of(each);
+  return sum / static_cast<double>(doses.size());
+}
+
+/// How much wider than stated what was seen is, as a factor on the variance, and by its degrees.
+struct Wider {
+  double factor, degrees, doubt_share;
+  /// Spread of a dose over the stated one: what is seen holds spread and doubt, and the doubt is
+  /// taken out (method of moments); not below nothing.
+  [[nodiscard]] double own(double total) const {
+    return std::sqrt(std::max(0.0, total - doubt_share) / std::max(1e-9, 1.0 - doubt_share));
+  }
+};
+
+void say_spread(DoseHabit& habit, const Wider& wider) {
+  const Range range = spread_range(wider.degrees);
+  habit.spread_g = habit.stated_spread_g * wider.own(wider.factor);
+  habit.spread_low = habit.stated_spread_g * wider.own(wider.factor * range.low * range.low);
+  habit.spread_high = habit.stated_spread_g * wider.own(wider.factor * range.high * range.high);
+}
+
+void say_bias(DoseHabit& habit, const Wider& wider, const MeanError& of_lot, double prior_weight) {
+  const double weight = of_lot.weight + prior_weight;
+  habit.bias_g = of_lot.grams * of_lot.weight / weight;
+  habit.u_bias_g = std::sqrt(wider.factor / weight);
+  const double t = boost::math::quantile(boost::math::students_t(wider.degrees), 0.975);
+  habit.bias_low = habit.bias_g - t * habit.u_bias_g;
+  habit.bias_high = habit.bias_g + t * habit.u_bias_g;
 }
 
 DoseHabit habit_of(const std::vector<const DoseSeen*>& doses, const StatedSpread& stated,
@@ -54,29 +109,21 @@ DoseHabit habit_of(const std::vector<const DoseSeen*>& doses, const StatedSpread
   habit.station = doses.front()->station;
   habit.stock = doses.front()->stock;
   habit.n = static_cast<int>(doses.size());
-  habit.typical_g = mean_of(doses, told_of);
+  for (const DoseSeen* each : doses) habit.typical_g += each->told_g / habit.n;
   habit.stated_spread_g = stated_at(stated, habit.typical_g);
-  const double doubt = mean_of(doses, doubt_of);
-  const double prior_variance = habit.stated_spread_g * habit.stated_spread_g + doubt;
-  const auto [squares, within] = squares_within_lots(doses);
-  // Scaled inverse chi-squared: what is seen holds the spread and the doubt of what was found.
-  const double degrees = prior_doses + within;
-  const double variance = (prior_doses * prior_variance + squares) / degrees;
-  const auto own_spread = [&](double total) { return std::sqrt(std::max(0.0, total - doubt)); };
-  const boost::math::chi_squared chi(degrees);
-  habit.spread_g = own_spread(variance);
-  habit.spread_low = own_spread(degrees * variance / boost::math::quantile(chi, 0.975));
-  habit.spread_high = own_spread(degrees * variance / boost::math::quantile(chi, 0.025));
 
-  std::vector<const DoseSeen*> of_lot;
-  std::ranges::copy_if(doses, std::back_inserter(of_lot),
-                       [&](const DoseSeen* each) { return each->lot == lot_now; });
-  const double weight = prior_bias_doses + static_cast<double>(of_lot.size());
-  habit.bias_g = mean_of(of_lot, error_of) * static_cast<double>(of_lot.size()) / weight;
-  habit.u_bias_g = std::sqrt(variance / weight);
-  const double t = boost::math::quantile(boost::math::students_t(degrees), 0.975);
-  habit.bias_low = habit.bias_g - t * habit.u_bias_g;
-  habit.bias_high = habit.bias_g + t * habit.u_bias_g;
+  const std::vector<Weighed> all = weighed(doses, stated);
+  const auto [squares, within] = squares_within_lots(all);
+  // Scaled inverse chi-squared: the line file speaks as doses whose squares are as it states.
+  const double degrees = prior_doses + within;
+  const Wider wider{(prior_doses + squares) / degrees, degrees,
+                    mean_of(all, [](const Weighed& each) { return each.doubt_share; })};
+  say_spread(habit, wider);
+  const double typical_weight = mean_of(all, [](const Weighed& each) { return each.weight; });
+  const MeanError of_lot = mean_error(all, lot_now);
+  say_bias(habit, wider, of_lot, prior_bias_doses * typical_weight);
+  habit.within_g =
+      habit.spread_g * tolerance_factor(degrees, prior_bias_doses + of_lot.weight / typical_weight);
   return habit;
 }
 

@@ -2,6 +2,7 @@
 
 #include <Eigen/Cholesky>
 #include <algorithm>
+#include <optional>
 #include <vector>
 
 namespace vialwright::topup {
@@ -25,6 +26,7 @@ class ActiveSet {
   };
   /// To the best point where the active rows keep their values.
   [[nodiscard]] Move move(const VectorXd& at) const;
+  [[nodiscard]] std::optional<Index> to_free(const VectorXd& multipliers) const;
   [[nodiscard]] bool is_active(Index row) const {
     return std::ranges::find(active_, row) != active_.end();
   }
@@ -49,11 +51,25 @@ ActiveSet::Move ActiveSet::move(const VectorXd& at) const {
   return {factor_.solve(uphill - held.transpose() * multipliers), multipliers};
 }
 
+/// The lowest of the rows that hold the point back, so that a point where many rows meet does not
+/// send the search round in circles (Bland's rule, as in the simplex method).
+std::optional<Index> ActiveSet::to_free(const VectorXd& multipliers) const {
+  std::optional<Index> freed;
+  for (Index i = 0; i < multipliers.size(); ++i) {
+    if (multipliers[i] >= -1e-12) continue;
+    const auto row = [&](Index k) { return active_[static_cast<std::size_t>(k)]; };
+    if (!freed || row(i) < row(*freed)) freed = i;
+  }
+  return freed;
+}
+
 VectorXd ActiveSet::run() {
   VectorXd at = VectorXd::Zero(gradient_.size());
   // Each round fixes or frees a row; a few dozen are more than any set of doses has taken.
   for (int round = 0; round < 60; ++round) {
-    const Move next = move(at);
+    Move next = move(at);
+    // As many rows as doses hold the point: what is left of the move is rounding.
+    if (static_cast<Index>(active_.size()) == at.size()) next.along.setZero();
     double share = 1.0;
     Index blocking = -1;
     for (Index i = 0; i < rows_.rows(); ++i) {
@@ -66,13 +82,12 @@ VectorXd ActiveSet::run() {
     }
     at += share * next.along;
     if (blocking >= 0) {
-      if (static_cast<Index>(active_.size()) == at.size()) return at;
       active_.push_back(blocking);
       continue;
     }
-    Index freed = 0;
-    if (active_.empty() || next.multipliers.minCoeff(&freed) >= -1e-12) return at;
-    active_.erase(active_.begin() + freed);
+    const auto freed = to_free(next.multipliers);
+    if (!freed) return at;
+    active_.erase(active_.begin() + *freed);
   }
   return at;
 }

@@ -58,6 +58,42 @@ void screen(const RecipeTable& recipes, std::span<const double> have, std::span<
             std::span<const double> price, std::span<const double> volume, double total,
             double volume_room, std::span<double> cost);
 
+/// The vial and the stocks of a screening with least doses and odds, one entry a stock. Doubts are
+/// Gaussian; doses are independent of each other and of what is in the vial.
+struct ManyVial {
+  std::vector<double> have;           ///< g of stock that the component now there amounts to
+  std::vector<double> u_have;         ///< g, standard uncertainty
+  std::vector<double> with_total;     ///< g2, covariance of `have` with the total
+  std::vector<double> least, cap;     ///< g, smallest and largest dose; cap 0 = cannot be dosed
+  std::vector<double> price, volume;  ///< per g; mL per g
+  std::vector<double> spread_g, spread_rel;    ///< of a dose: absolute (g) and relative (1), sd
+  std::vector<double> u_strength_rel;          ///< of the lot that would be dosed, 1
+  double total = 0.0, u_total = 0.0;           ///< g now in the vial
+  double volume_room = 0.0, visit_cost = 0.0;  ///< mL; of one dose, unit of account
+};
+
+/// How a recipe stands for a vial, quickly: enough to choose the recipes worth a full search.
+struct Quick {
+  enum class Outcome { impossible, least_doses, found };
+  int recipe = 0;
+  Outcome outcome = Outcome::impossible;  ///< even by any amounts; only by least doses; some do
+  double any_cost = 0.0;                  ///< stocks, least doses aside: what screen() says
+  double least_cost = 0.0;    ///< stocks, cheapest with least doses; found only, as all below
+  double cost = 0.0;          ///< stocks and visits of a top-up that seeks the middle of the lines
+  double odds = 0.0;          ///< its odds, an estimate
+  double odds_error = 0.0;    ///< numerical, an estimate too
+  double odds_at_most = 0.0;  ///< no top-up has better odds in this model; at least one half
+};
+
+/// One recipe of a table. @param additions  (stocks) g of the top-up whose odds are told, or empty.
+[[nodiscard]] Quick quick(const RecipeTable& recipes, int recipe, const ManyVial& vial,
+                          std::span<double> additions = {});
+
+/// Every recipe that is not impossible by any amounts, in their order; the answers of quick(), bit
+/// for bit. The full answer, topup::best, also knows of errors that doses and vial share, several
+/// stations of one stock, and searches for the best odds: this picks what is worth its while.
+[[nodiscard]] std::vector<Quick> screen_doses(const RecipeTable& recipes, const ManyVial& vial);
+
 // ---- a top-up for a person -----------------------------------------------------------------
 
 struct Addition {

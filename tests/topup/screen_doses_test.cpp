@@ -1,0 +1,222 @@
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cstdio>
+
+#include "support/long_form.hpp"
+#include "topup/glpk_doses.hpp"
+#include "topup/screen_population.hpp"
+
+namespace vialwright::topup::testing {
+namespace {
+
+/// Populations whose least doses bite: a dye's least dose is up to a tenth of what a recipe wants.
+std::vector<Population> populations(int count) {
+  std::vector<Population> all;
+  support::Random random(20251);
+  for (const Family family : {Family::palette, Family::wide, Family::tight, Family::crowded}) {
+    for (const int stocks : {4, 8, 12}) {
+      for (const double times : {1.0, 8.0}) {
+        all.push_back(population(random, stocks, count, family));
+        for (double& least : all.back().vial.least) least *= times;
+      }
+    }
+  }
+  return all;
+}
+
+std::vector<Quick> one_by_one(const Population& all) {
+  std::vector<Quick> possible;
+  for (int r = 0; r < all.recipes.count; ++r) {
+    const Quick each = quick(all.recipes, r, all.vial);
+    if (each.outcome != Quick::Outcome::impossible) possible.push_back(each);
+  }
+  return possible;
+}
+
+TEST(ScreenDoses, GivesTheAnswersOfOneByOneBitForBit) {
+  std::size_t possible = 0;
+  for (const Population& all : populations(1003)) {
+    const std::vector<Quick> screened = screen_doses(all.recipes, all.vial);
+    const std::vector<Quick> single = one_by_one(all);
+    ASSERT_EQ(screened.size(), single.size());
+    possible += single.size();
+    for (std::size_t k = 0; k < single.size(); ++k) {
+      SCOPED_TRACE("recipe " + std::to_string(single[k].recipe));
+      EXPECT_EQ(screened[k].recipe, single[k].recipe);
+      EXPECT_EQ(screened[k].outcome, single[k].outcome);
+      EXPECT_EQ(screened[k].any_cost, single[k].any_cost);
+      EXPECT_EQ(screened[k].least_cost, single[k].least_cost);
+      EXPECT_EQ(screened[k].cost, single[k].cost);
+      EXPECT_EQ(screened[k].odds, single[k].odds);
+      EXPECT_EQ(screened[k].odds_error, single[k].odds_error);
+      EXPECT_EQ(screened[k].odds_at_most, single[k].odds_at_most);
+    }
+  }
+  EXPECT_GT(possible, 1000u);
+}
+
+// GLPK's branch and cut shares nothing with ours. Its rows may be off by 1e-7 of their scale, so a
+// cost may be off by some 1e-6, and a window as narrow as that may be seen as open.
+TEST(ScreenDoses, CheapestWithLeastDosesIsThatOfAnIntegerProgramme) {
+  int found = 0, forbidden = 0;
+  for (const Population& all : populations(support::long_form() ? 1000 : 100)) {
+    for (int r = 0; r < all.recipes.count; ++r) {
+      const Quick ours = quick(all.recipes, r, all.vial);
+      if (ours.outcome == Quick::Outcome::impossible) continue;
+      const GlpkAnswer theirs = GlpkDoses(instance_of(all, r), all.vial.least).solve();
+      ASSERT_EQ(ours.outcome == Quick::Outcome::found, theirs.found) << "recipe " << r;
+      (theirs.found ? found : forbidden) += 1;
+      if (!theirs.found) continue;
+      EXPECT_NEAR(ours.least_cost, theirs.cost, 2e-6) << "recipe " << r;
+      EXPECT_GE(ours.least_cost, ours.any_cost - 1e-12);
+    }
+  }
+  std::printf("%d found, %d forbidden by least doses alone\n", found, forbidden);
+  EXPECT_GT(found, 100);
+  EXPECT_GT(forbidden, 20);
+}
+
+/// What those amounts lead to, by the full integral over every stock's part and the total. Built
+/// from its independent sources, one column each, so as to share no algebra with the estimate.
+conformity::Probability by_integral(const Population& all, int recipe,
+                                    const std::vector<double>& grams) {
+  const auto n = static_cast<Eigen::Index>(grams.size());
+  const ManyVial& vial = all.vial;
+  Eigen::VectorXd mean(n + 1);
+  Eigen::MatrixXd now = Eigen::MatrixXd::Zero(n + 1, n + 1);
+  Eigen::MatrixXd sources = Eigen::MatrixXd::Zero(n + 1, 2 * n);
+  mean[n] = vial.total;
+  now(n, n) = vial.u_total * vial.u_total;
+  for (Eigen::Index i = 0; i < n; ++i) {
+    const auto k = static_cast<std::size_t>(i);
+    mean[i] = vial.have[k] + grams[k];
+    mean[n] += grams[k];
+    now(i, i) = vial.u_have[k] * vial.u_have[k];
+    now(i, n) = now(n, i) = vial.with_total[k];
+    if (grams[k] <= 0.0) continue;
+    const double spread = std::hypot(vial.spread_g[k], vial.spread_rel[k] * grams[k]);
+    sources(i, 2 * i) = sources(n, 2 * i) = spread;
+    sources(i, 2 * i + 1) = vial.u_strength_rel[k] * grams[k];
+  }
+  const Instance one = instance_of(all, recipe);
+  std::vector<conformity::Line> lines;
+  for (Eigen::Index i = 0; i < n; ++i) {
+    const auto k = static_cast<std::size_t>(i);
+    lines.push_back({Eigen::VectorXd::Unit(n + 1, i), Eigen::VectorXd::Unit(n + 1, n),
+                     one.low[k] > 0.0 ? one.low[k] : -infinity, one.high[k]});
+  }
+  lines.push_back({Eigen::VectorXd::Unit(n + 1, n), {}, one.total_low, one.total_high});
+  const Eigen::MatrixXd covariance = now + sources * sources.transpose();
+  conformity::Options options;
+  options.error = 2e-4;
+  return conformity::probability(mean, covariance, lines, options);
+}
+
+/// Some found recipes of each population, with their additions.
+template <class Look>
+void look_at_found(int most_each, Look look) {
+  for (const Population& all : populations(1003)) {
+    int looked = 0;
+    std::vector<double> grams(all.vial.have.size());
+    for (const Quick& each : screen_doses(all.recipes, all.vial)) {
+      if (each.outcome != Quick::Outcome::found || looked++ == most_each) continue;
+      EXPECT_EQ(quick(all.recipes, each.recipe, all.vial, grams).odds, each.odds);
+      look(all, each, grams);
+    }
+  }
+}
+
+TEST(ScreenDoses, OddsAreThoseOfTheFullIntegral) {
+  double worst = 0.0, sum = 0.0;
+  int looked = 0, between = 0;
+  look_at_found(20,
+                [&](const Population& all, const Quick& each, const std::vector<double>& grams) {
+                  const auto exact = by_integral(all, each.recipe, grams);
+                  const double gap = std::abs(each.odds - exact.value);
+                  worst = std::max(worst, gap - each.odds_error - exact.error);
+                  sum += gap;
+                  ++looked;
+                  between += exact.value > 0.02 && exact.value < 0.98;
+                  EXPECT_LT(gap, each.odds_error + exact.error + 1e-3)
+                      << "recipe " << each.recipe << " of " << grams.size() << ": " << each.odds
+                      << " +/- " << each.odds_error << " but " << exact.value;
+                });
+  std::printf(
+      "%d odds, %d of them between 2 and 98 in 100; mean gap %.1e, worst beyond the stated errors "
+      "%.1e\n",
+      looked, between, sum / looked, worst);
+  EXPECT_GT(between, 50);
+}
+
+TEST(ScreenDoses, AdditionsMeetTheLinesAndTheStations) {
+  look_at_found(1000,
+                [](const Population& all, const Quick& each, const std::vector<double>& grams) {
+                  const Instance one = instance_of(all, each.recipe);
+                  double total = one.total, volume = 0.0;
+                  for (std::size_t i = 0; i < grams.size(); ++i) {
+                    total += grams[i];
+                    volume += grams[i] * one.volume[i];
+                    EXPECT_TRUE(grams[i] == 0.0 ||
+                                (grams[i] >= all.vial.least[i] && grams[i] <= all.vial.cap[i]));
+                  }
+                  const double rounding = 1e-9;  // g
+                  EXPECT_LE(volume, one.volume_room + rounding);
+                  EXPECT_GE(total, one.total_low - rounding);
+                  EXPECT_LE(total, one.total_high + rounding);
+                  for (std::size_t i = 0; i < grams.size(); ++i) {
+                    EXPECT_GE(one.have[i] + grams[i], one.low[i] * total - rounding);
+                    if (one.high[i] < infinity) {
+                      EXPECT_LE(one.have[i] + grams[i], one.high[i] * total + rounding);
+                    }
+                  }
+                });
+}
+
+/// A climb by trial on the full integral, from the top-up told: random steps, kept when better.
+double climbed(const Population& all, int recipe, std::vector<double> grams,
+               support::Random& random) {
+  double best = by_integral(all, recipe, grams).value;
+  for (int trial = 0; trial < 150; ++trial) {
+    const double size = 0.3 * std::pow(0.96, trial);
+    std::vector<double> tried = grams;
+    for (std::size_t i = 0; i < tried.size(); ++i) {
+      if (tried[i] > 0.0)
+        tried[i] = std::clamp(tried[i] + size * random.normal() * std::sqrt(tried[i]),
+                              all.vial.least[i], all.vial.cap[i]);
+      else if (random.below(20) == 0)
+        tried[i] = all.vial.least[i] * random.uniform(1.0, 2.0);
+    }
+    double volume = 0.0;
+    for (std::size_t i = 0; i < tried.size(); ++i) volume += tried[i] * all.vial.volume[i];
+    if (volume > all.vial.volume_room) continue;
+    const double odds = by_integral(all, recipe, tried).value;
+    if (odds <= best) continue;
+    best = odds;
+    grams = tried;
+  }
+  return best;
+}
+
+TEST(ScreenDoses, NoTopUpBeatsTheBoundAndTheMiddleIsNearTheBest) {
+  support::Random random(11);
+  std::vector<double> behind;
+  look_at_found(support::long_form() ? 20 : 3,
+                [&](const Population& all, const Quick& each, const std::vector<double>& grams) {
+                  const double best = climbed(all, each.recipe, grams, random);
+                  EXPECT_LE(best, each.odds_at_most + 1e-3) << "recipe " << each.recipe;
+                  behind.push_back(best - each.odds);
+                });
+  std::ranges::sort(behind);
+  const auto rank = [&](double share) {
+    return behind[static_cast<std::size_t>(share * static_cast<double>(behind.size() - 1))];
+  };
+  std::printf(
+      "odds behind a long climb, %zu top-ups: median %.4f, 90 in 100 within %.4f, worst %.4f\n",
+      behind.size(), rank(0.5), rank(0.9), behind.back());
+  EXPECT_LT(rank(0.5), 0.005);
+  EXPECT_LT(rank(0.9), 0.03);
+}
+
+}  // namespace
+}  // namespace vialwright::topup::testing

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 namespace vialwright::holding {
 namespace {
@@ -13,9 +14,9 @@ constexpr std::array nodes = {0.088587959512703947, 0.409466864440734711, 0.7876
                               1.0};
 constexpr double between_nodes = 0.6;  ///< where the residual is looked at
 /// Of the largest worth; the ends of steps are far better than the residual between their nodes.
-constexpr double tolerance = 1e-7;
+constexpr double tolerance = 1e-5;
 constexpr double smallest_step = 1e-9;  ///< of the longest wait
-constexpr double touching = 1e-13;      ///< of the largest worth: neither above nor below
+constexpr double touching = 1e-8;       ///< of the largest worth: neither above nor below
 constexpr int looks_a_stretch = 8;      ///< for the end of a time in which waiting does not pay
 
 double value(const Polynomial& w, double theta) {
@@ -25,24 +26,21 @@ double slope(const Polynomial& w, double theta) {
   return w[1] + theta * (2.0 * w[2] + theta * (3.0 * w[3] + theta * 4.0 * w[4]));
 }
 
-/// Gaussian elimination with row pivots, in place.
+/// Gaussian elimination in place. No pivots are sought: the nodes ascend and all entries are
+/// positive, so that none comes near zero.
 std::array<double, 4> solved(std::array<std::array<double, 5>, 4>& rows) {
+  std::array<double, 4> inverse{}, x{};
   for (std::size_t k = 0; k < 4; ++k) {
-    std::size_t best = k;
-    for (std::size_t i = k + 1; i < 4; ++i)
-      if (std::abs(rows[i][k]) > std::abs(rows[best][k])) best = i;
-    std::swap(rows[k], rows[best]);
-    const double inverse = 1.0 / rows[k][k];
+    inverse[k] = 1.0 / rows[k][k];
     for (std::size_t i = k + 1; i < 4; ++i) {
-      const double factor = rows[i][k] * inverse;
+      const double factor = rows[i][k] * inverse[k];
       for (std::size_t j = k + 1; j < 5; ++j) rows[i][j] -= factor * rows[k][j];
     }
   }
-  std::array<double, 4> x{};
   for (std::size_t k = 4; k-- > 0;) {
     double rest = rows[k][4];
     for (std::size_t j = k + 1; j < 4; ++j) rest -= rows[k][j] * x[j];
-    x[k] = rest / rows[k][k];
+    x[k] = rest * inverse[k];
   }
   return x;
 }
@@ -52,7 +50,7 @@ std::array<double, 4> solved(std::array<std::array<double, 5>, 4>& rows) {
 template <class F>
 double root(F f, double a, double b) {
   double fa = f(a), fb = f(b);
-  for (int i = 0; i < 60 && std::abs(b - a) > 1e-14 * std::max(1.0, std::abs(b)); ++i) {
+  for (int i = 0; i < 60 && std::abs(b - a) > 1e-9 * std::max(1.0, std::abs(b)); ++i) {
     if (fa == fb) break;
     const double c = b - fb * (b - a) / (fb - fa), fc = f(c);
     if ((fc < 0.0) == (fb < 0.0)) {
@@ -159,27 +157,33 @@ double Course::idle(double from, double to) {
   return until;
 }
 
+void Course::take(Line& line) {
+  line.taken = true;
+  if (groups_.empty() || groups_.back().days != line.days)
+    groups_.push_back({line.days, 0.0, 0.0, 0.0});
+  Group& group = groups_.back();
+  group.shape += line.shape;
+  group.base += line.shape * line.base;
+  group.slope += line.shape * line.slope;
+}
+
 /// The offers that are worth more than waiting, gathered by their days.
 void Course::choose(double t) {
   const double near = touching * scale_;
-  double change = -cost_;  // of W, going back
-  for (Line& line : lines_) {
-    const double over = line.base + line.slope * t - w_;
-    line.taken = over > near;
-    if (line.taken) change += over * line.shape / (line.days > 0.0 ? line.days + t : 1.0);
-  }
+  bool some_touch = false;
   groups_.clear();
   for (Line& line : lines_) {
     const double over = line.base + line.slope * t - w_;
-    // One that touches is taken if it is going to be above, going back.
-    if (std::abs(over) <= near) line.taken = -line.slope > change;
-    if (!line.taken) continue;
-    if (groups_.empty() || groups_.back().days != line.days)
-      groups_.push_back({line.days, 0.0, 0.0, 0.0});
-    Group& group = groups_.back();
-    group.shape += line.shape;
-    group.base += line.shape * line.base;
-    group.slope += line.shape * line.slope;
+    line.taken = false;
+    if (over > near) take(line);
+    else if (over >= -near) some_touch = true;
+  }
+  if (!some_touch) return;
+  const Flow now = flow(t);
+  const double rise = now.income - now.rate * w_;  // of W, going back
+  for (Line& line : lines_) {
+    const double over = line.base + line.slope * t - w_;
+    if (!line.taken && over >= -near && -line.slope > rise) take(line);
   }
 }
 
@@ -258,8 +262,10 @@ double Course::step(double from, double to) {
   h_ = h * std::min(4.0, 0.9 * std::pow(wanted / off, 0.2));
   const double theta = first_change(w, to, h);
   if (theta < 1.0) {
-    h = std::min(std::max(h * theta, least), h);
-    w = collocate(to, h);
+    const double part = std::min(std::max(theta, least / h), 1.0);
+    double power = 1.0;
+    for (double& each : w) each *= std::exchange(power, power * part);
+    h *= part;
   }
   const bool through = h >= to - from;
   const double back = through ? from : to - h;

@@ -60,6 +60,7 @@ class Course {
   void enter(double from, double to);
   double idle(double from, double to);
   double step(double from, double to);
+  void take(Line& line);
   void choose(double t);
   [[nodiscard]] double gain(double t) const;
   [[nodiscard]] Flow flow(double t) const;

@@ -73,17 +73,25 @@ void by_a_risk(const Case& asked, const line::State& state, std::vector<std::str
                              decision.recipe, chance_in_words(allowed)));
 }
 
-/// Below which price of a fresh vial the top-up would no longer be made.
+/// Below which price of a fresh vial, or which odds, the top-up would no longer be made.
 void by_a_price(const Case& asked, const line::State& state, const Market& market,
                 std::vector<std::string>& into) {
   const TopupAnswer& found = asked.answers[static_cast<std::size_t>(asked.given)];
   const double odds = odds_of(found);
   if (found.topup.additions.empty() || !(odds > 0.0)) return;
   const double otherwise = std::max(asked.wait.value, -market.disposal());
-  const double least = found.fresh - (asked.worth - otherwise) / odds;
-  into.push_back(fmt::format("a fresh vial that costs less than {} (now {})",
-                             money_in_words(std::max(0.0, least), state),
-                             money_in_words(found.fresh, state)));
+  const double gain = asked.worth - otherwise;
+  const double least = found.fresh - gain / odds;
+  if (least > 0.0) {
+    into.push_back(fmt::format("a fresh vial that costs less than {} (now {})",
+                               money_in_words(least, state), money_in_words(found.fresh, state)));
+  }
+  const double saved = (asked.worth + found.topup.cost + (1.0 - odds) * market.disposal()) / odds;
+  const double even = odds - gain / (saved + market.disposal());
+  if (even > 0.0) {
+    into.push_back(fmt::format("odds below {} (now {})", quantity::odds_in_words(even),
+                               quantity::odds_in_words(odds)));
+  }
 }
 
 }  // namespace

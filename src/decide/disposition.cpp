@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "decide/judged.hpp"
 #include "decide/words.hpp"
 
 namespace vialwright::decide {
@@ -49,15 +50,36 @@ std::string odds_in_words(const TopupAnswer& found) {
 /// The sum that the money comes from, so that it can be done again.
 std::string sum_in_words(const Case& asked, const TopupAnswer& found, const line::State& state,
                          const Market& market) {
+  const std::string& unit = state.plant.prices.unit;
   const double odds = odds_of(found);
-  const double saved =
-      (asked.worth + found.topup.cost + (1.0 - odds) * market.disposal()) / std::max(odds, 1e-12);
+  const double late = market.wanted(asked.to_order, found.recipe).late;
+  const std::string lateness =
+      late > 0.0 ? fmt::format(" + {:.4f} {} for its lateness", late, unit) : std::string();
   return fmt::format(
-      "Money: {:.3f} × {} that a fresh vial would cost, less {} for stocks and visits, less "
-      "{:.3f} × {} if it fails, gives {}; scrapping it now gives {}.",
-      odds, money_in_words(saved, state), money_in_words(found.topup.cost, state), 1.0 - odds,
-      money_in_words(market.disposal(), state), money_in_words(asked.worth, state),
-      money_in_words(-market.disposal(), state));
+      "Money: {:.4f} × ({:.4f} {} for a fresh vial{}) - {:.4f} {} for stocks and visits - {:.4f} × "
+      "{:.4f} {} if it fails = {:.4f} {}; scrapping it now gives {:.4f} {}.",
+      odds, found.fresh, unit, lateness, found.topup.cost, unit, 1.0 - odds, market.disposal(),
+      unit, asked.worth, unit, -market.disposal(), unit);
+}
+
+/// Dosing in two steps with a weighing between, where that brings more.
+void look_two_steps_ahead(Case& asked, const TopupAnswer& found, const line::State& state,
+                          const Options& options) {
+  if (found.meets_risk || found.topup.outcome != Outcome::found) return;
+  const auto u = u_of_next_weighing(*asked.vial, state.plant, options);
+  if (!u) return;
+  const recipe::Recipe* newest = line::find_recipe(state, found.recipe);
+  const bool own = asked.vial->recipe && asked.vial->recipe->id == found.recipe;
+  const recipe::Recipe* recipe = own ? &*asked.vial->recipe : newest;
+  const contents::Belief& belief = asked.decision.estimate->belief;
+  topup::Options how;
+  how.conformity = options.conformity;
+  how.success = found.fresh + state.plant.prices.scrap;
+  auto plan = topup::two_rounds(belief, *recipe, means_of(state, *asked.vial, belief), state.plant,
+                                state.book, *u, how);
+  if (!plan || !plan->pays) return;
+  asked.decision.reasons.push_back("In two steps: " + plan->in_words + ".");
+  asked.decision.two_rounds = std::move(plan);
 }
 
 void tell_second(const TopupAnswer& found, Decision& decision, const line::State& state) {
@@ -68,7 +90,8 @@ void tell_second(const TopupAnswer& found, Decision& decision, const line::State
                                          money_in_words(found.second->cost, state)));
 }
 
-void rework(Case& asked, const TopupAnswer& found, const line::State& state, const Market& market) {
+void rework(Case& asked, const TopupAnswer& found, const line::State& state, const Market& market,
+            const Options& options) {
   Decision& decision = asked.decision;
   const bool own = found.recipe == decision.recipe;
   const std::string goal = goal_in_words(found.recipe, asked.to_order);
@@ -86,6 +109,7 @@ void rework(Case& asked, const TopupAnswer& found, const line::State& state, con
   decision.reasons.push_back(
       fmt::format("Odds of {} after the top-up: {}.", found.recipe, odds_in_words(found)));
   decision.reasons.push_back(sum_in_words(asked, found, state, market));
+  look_two_steps_ahead(asked, found, state, options);
   tell_second(found, decision, state);
 }
 
@@ -98,7 +122,7 @@ void release_to_another(Case& asked, const TopupAnswer& found, const line::State
                      money_in_words(decision.money, state)));
 }
 
-void give(Case& asked, const line::State& state, const Market& market) {
+void give(Case& asked, const line::State& state, const Market& market, const Options& options) {
   const TopupAnswer& found = asked.answers[static_cast<std::size_t>(asked.given)];
   Decision& decision = asked.decision;
   decision.for_order = asked.to_order;
@@ -107,7 +131,7 @@ void give(Case& asked, const line::State& state, const Market& market) {
   if (found.topup.additions.empty()) {
     release_to_another(asked, found, state);
   } else {
-    rework(asked, found, state, market);
+    rework(asked, found, state, market, options);
   }
   if (asked.wait.value > -market.disposal()) {
     decision.reasons.push_back(
@@ -257,10 +281,10 @@ bool measured_again(Case& asked, double otherwise, const line::State& state, con
   return true;
 }
 
-void dispose(Case& asked, const line::State& state, const Market& market) {
+void dispose(Case& asked, const line::State& state, const Market& market, const Options& options) {
   explain_own(asked);
   if (asked.given >= 0) {
-    give(asked, state, market);
+    give(asked, state, market, options);
   } else {
     if (!asked.candidate.offers.empty()) asked.decision.hold = hold_answer(asked, state);
     if (asked.stays && asked.wait.value > -market.disposal()) {

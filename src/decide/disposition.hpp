@@ -27,7 +27,7 @@ void release_to_own(Decision& decision, const line::VialRecord& vial, const line
                                   const Market& market);
 
 /// What the pairing and the waiting make of it: rework, release to another order, hold or scrap.
-void dispose(Case& asked, const line::State& state, const Market& market);
+void dispose(Case& asked, const line::State& state, const Market& market, const Options& options);
 
 /// What would change the answer, computed where that is cheap.
 [[nodiscard]] std::vector<std::string> changes(const Case& asked, const line::State& state,

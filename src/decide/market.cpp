@@ -46,6 +46,14 @@ topup::Means all_means(const line::State& state, const recipe::Recipe& recipe) {
   return means;
 }
 
+/// A fresh vial is made to the targets, not to the cheapest edge.
+recipe::Recipe at_targets(recipe::Recipe recipe) {
+  for (recipe::Tolerance& line : recipe.tolerances) {
+    if (std::isfinite(line.low) && std::isfinite(line.high)) line.low = line.high = line.target;
+  }
+  return recipe;
+}
+
 }  // namespace
 
 std::vector<topup::Addition> loaded_now(const line::State& state) {
@@ -143,10 +151,14 @@ double Market::price_fresh(const recipe::Recipe& recipe) const {
   const plant::Prices& prices = state_.plant.prices;
   topup::Options rough;  // only the cost is asked for
   rough.conformity.points = rough.conformity.most_points = 64;
-  const auto made = topup::cheapest(nothing_in_it(state_.book), recipe, all_means(state_, recipe),
-                                    state_.plant, state_.book, rough);
-  const double stocks = made.outcome == topup::Outcome::found
-                            ? made.cost
+  const auto made = [&](const recipe::Recipe& aimed_at) {
+    return topup::cheapest(nothing_in_it(state_.book), aimed_at, all_means(state_, recipe),
+                           state_.plant, state_.book, rough);
+  };
+  topup::Topup doses = made(at_targets(recipe));
+  if (doses.outcome != topup::Outcome::found) doses = made(recipe);  // targets need not agree
+  const double stocks = doses.outcome == topup::Outcome::found
+                            ? doses.cost
                             : prices.visit * static_cast<double>(recipe.stocks.size());
   return prices.vial + prices.making + stocks;
 }

@@ -1,5 +1,7 @@
 #include "decide/whole_line.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 
 #include "decide/judged.hpp"
@@ -13,6 +15,10 @@ bool waits_in_a_place(const line::VialRecord& vial) {
 
 bool open_and_dosed(const line::VialRecord& vial) {
   return vial.fate == line::Fate::open && !vial.doses.empty();
+}
+
+const std::string& given_recipe(const Case& asked) {
+  return asked.answers[static_cast<std::size_t>(asked.given)].recipe;
 }
 
 }  // namespace
@@ -163,6 +169,13 @@ std::vector<Wanted> WholeLine::orders_in_question() const {
   return orders;
 }
 
+/// The order that the vial was last advised for, else the one it was made for: taking it from that
+/// must bring something.
+const std::string& WholeLine::belongs_to(const Case& asked) {
+  const line::VialRecord& vial = *asked.vial;
+  return vial.advised_order.empty() ? vial.order : vial.advised_order;
+}
+
 void WholeLine::pair() {
   const std::vector<Wanted> orders = orders_in_question();
   pairing::Problem problem;
@@ -179,7 +192,7 @@ void WholeLine::pair() {
         if (worth <= -market_->disposal()) continue;
         const pairing::Pair found{static_cast<int>(v), static_cast<int>(o), worth};
         problem.pairs.push_back(found);
-        if (asked.vial->advised_order == orders[o].order) problem.advised.push_back(found);
+        if (belongs_to(asked) == orders[o].order) problem.advised.push_back(found);
         rungs_.push_back({asked.vial->serial, orders[o].order, answer.recipe,
                           answer.corrected.value_or(outcomes::Corrected{}), worth, asked.wait.value,
                           false, 0.0});
@@ -187,13 +200,13 @@ void WholeLine::pair() {
       }
     }
   }
-  give(problem, pairing::assign(problem), orders, rungs_);
+  give(problem, pairing::assign(problem), orders);
   std::stable_sort(rungs_.begin(), rungs_.end(),
                    [](const Rung& a, const Rung& b) { return a.taken && !b.taken; });
 }
 
 void WholeLine::give(const pairing::Problem& problem, const pairing::Answer& answer,
-                     const std::vector<Wanted>& orders, const std::vector<Rung>& /*rungs*/) {
+                     const std::vector<Wanted>& orders) {
   for (const pairing::Pair& pair : answer.pairs) {
     Case& asked = cases_[static_cast<std::size_t>(pair.vial)];
     asked.to_order = orders[static_cast<std::size_t>(pair.order)].order;
@@ -212,14 +225,15 @@ void WholeLine::give(const pairing::Problem& problem, const pairing::Answer& ans
     rungs_[p].short_by = answer.short_by[p];
     if (rungs_[p].taken || (!asked.nearly.empty() && asked.short_by <= answer.short_by[p]))
       continue;
-    asked.nearly = order;
+    if (asked.given >= 0 && rungs_[p].recipe == given_recipe(asked)) continue;
+    asked.nearly = fmt::format("{} ({})", order, rungs_[p].recipe);
     asked.short_by = answer.short_by[p];
   }
 }
 
 void WholeLine::dispose_all() {
   for (Case& asked : cases_) {
-    dispose(asked, state_, *market_);
+    dispose(asked, state_, *market_, options_);
     finish(std::move(asked));
   }
   cases_.clear();

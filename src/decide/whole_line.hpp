@@ -25,11 +25,12 @@ class WholeLine {
   void share_places(bool after_pairing);
   void pair();
   void give(const pairing::Problem& problem, const pairing::Answer& answer,
-            const std::vector<Wanted>& orders, const std::vector<Rung>& rungs);
+            const std::vector<Wanted>& orders);
   void dispose_all();
   void finish(Case&& done);
 
   [[nodiscard]] std::vector<Wanted> orders_in_question() const;
+  [[nodiscard]] static const std::string& belongs_to(const Case& asked);
   [[nodiscard]] double best_now(const Case& asked) const;
   [[nodiscard]] const std::vector<std::string>& asked_of(const line::VialRecord& vial) const;
 

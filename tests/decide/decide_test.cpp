@@ -55,7 +55,7 @@ TEST(DecideVial, ALotThatHasExpiredOrIsNotThereIsNotReworkedWith) {
   no_teal(decided(state));
 }
 
-TEST(DecideVial, AnotherRecipeThatItMeetsAlreadyNeedsNoAddition) {
+TEST(DecideVial, AnotherOrderThatItMeetsAlreadyGetsItAsItIs) {
   auto vial = small_vial(19.70, 0.260);
   vial.doses[1].commanded_g = 0.260;
   auto state = small_state(vial);
@@ -65,10 +65,15 @@ TEST(DecideVial, AnotherRecipeThatItMeetsAlreadyNeedsNoAddition) {
   // 0.260 g x 0.2 mg/g in 19.96 g are 0.0026 mg/g.
   mere.tolerances[0] = {recipe::ToleranceOn::content, 0, 0.0025, 0.0026, 0.0027};
   state.recipes.push_back(mere);
+  EXPECT_EQ(decided(state).disposition, Disposition::hold);  // nobody asks for it
+  state.orders = {support::order("O-1", "pond", line::OrderRecord::State::bound, "S-1"),
+                  support::order("O-2", "mere")};
+  std::swap(state.recipes[0], state.recipes[1]);  // by id
   const Decision decision = decided(state);
-  EXPECT_EQ(decision.disposition, Disposition::hold);
-  EXPECT_THAT(decision.headline, HasSubstr("; it meets mere as it is: "));
-  EXPECT_THAT(decision.would_change, Contains(HasSubstr("an order for mere")));
+  EXPECT_EQ(decision.disposition, Disposition::release) << decision.headline;
+  EXPECT_EQ(decision.for_order, "O-2");
+  EXPECT_EQ(decision.for_recipe, "mere");
+  EXPECT_THAT(decision.headline, HasSubstr("; it meets mere, order O-2 as it is: "));
 }
 
 TEST(DecideVial, FarTooMuchTealIsScrapped) {

@@ -138,6 +138,18 @@ inline line::VialRecord small_vial(double base_g, double teal_g) {
   return vial;
 }
 
+inline line::OrderRecord order(const std::string& id, const std::string& recipe,
+                               line::OrderRecord::State state = line::OrderRecord::State::open,
+                               const std::string& vial = {}) {
+  line::OrderRecord order;
+  order.id = id;
+  order.recipe = recipe;
+  order.state = state;
+  order.vial = vial;
+  order.placed = at(-3600.0);
+  return order;
+}
+
 inline line::State small_state(line::VialRecord vial) {
   line::State state;
   state.as_of = at(60.0);

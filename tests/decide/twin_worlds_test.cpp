@@ -24,6 +24,10 @@ const line::LineFile& larkmoor() {
       if (!recipes) ADD_FAILURE() << recipes.error().front().what;
       line->recipes = *recipes;
     }
+    // Recorded shifts end before anything fades, and their truth is told as it was made.
+    for (auto& component : line->book.components) {
+      component.fade_per_day = component.u_fade_per_day = 0.0;
+    }
     return *std::move(line);
   }();
   return file;

@@ -204,6 +204,17 @@ class Words {
         ->check(CLI::Range(0.0, 1.0))
         ->capture_default_str();
     record->add_flag("!--no-faults", record_.faults, "plant no faults");
+    record->add_flag("--rework", record_.rework,
+                     "the engine advises: vials are topped up, held, released, scrapped");
+    record->add_option("--orders-per-day", record_.orders_per_day, "with --rework: more orders")
+        ->check(CLI::Range(0.0, 10000.0))
+        ->capture_default_str();
+    record->add_option("--history", record_.history_h, "with --rework: hours they came before")
+        ->check(CLI::Range(0.0, 10000.0))
+        ->capture_default_str();
+    record->add_option("--hours-after", record_.hours_after, "with --rework: hours after the last")
+        ->check(CLI::Range(0.0, 10000.0))
+        ->capture_default_str();
   }
 
   Io io_;

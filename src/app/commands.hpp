@@ -107,6 +107,8 @@ struct RecordArgs {
   int vials = 600;
   double hardness = 1.0;
   bool faults = true;
+  bool rework = false;  ///< the engine advises: vials are topped up, held, released, scrapped
+  double orders_per_day = 60.0, history_h = 72.0, hours_after = 12.0;  ///< with rework
 };
 int run_record(const RecordArgs& args, Io io);
 

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 #include <fstream>
 
+#include "app/adviser.hpp"
 #include "app/loaded.hpp"
 #include "twin/twin.hpp"
 
@@ -64,6 +65,20 @@ bool write_file(const std::string& path, const std::string& text) {
   return static_cast<bool>(file);
 }
 
+/// With rework: orders go on coming, stations fail now and then, and the engine advises throughout.
+twin::Shift recorded(const RecordArgs& args, const line::LineFile& line,
+                     const std::vector<twin::OrderWanted>& orders, twin::ShiftPlan plan, Io io) {
+  if (!args.rework) return twin::record_shift(line.plant, line.book, line.recipes, orders, plan);
+  plan.rework.orders_per_day = args.orders_per_day;
+  plan.rework.history_h = args.history_h;
+  plan.rework.hours_after = args.hours_after;
+  plan.rework.downs_per_day = 1.0;
+  ProgressLine progress(io, "recording");
+  EngineAdvises adviser(line, progress);
+  return twin::record_shift(line.plant, line.book, line.recipes, orders, plan,
+                            [&](const twin::Question& question) { return adviser(question); });
+}
+
 }  // namespace
 
 int run_record(const RecordArgs& args, Io io) {
@@ -80,8 +95,7 @@ int run_record(const RecordArgs& args, Io io) {
   plan.start = *start;
   plan.hardness = args.hardness;
   if (args.faults) plan.faults = usual_faults();
-  const twin::Shift shift =
-      twin::record_shift(line->plant, line->book, line->recipes, *orders, plan);
+  const twin::Shift shift = recorded(args, *line, *orders, plan, io);
 
   std::string text;
   for (const std::string& event : shift.lines) text += event + '\n';

@@ -92,10 +92,8 @@ Course::Course(std::span<const Offer> offers, const Terms& terms, double demand,
     if (!counts(offer)) continue;
     // Where nothing is learned the rate stands still: days 0 marks it, the shape is the rate.
     const double shape = learns_ ? offer.demand.shape : offer.demand.rate();
-    lines_.push_back(
-        {shape * demand, learns_ ? offer.demand.days : 0.0, 0.0, 0.0, false, &offer});
-    for (const double worth : offer.worth)
-      scale_ = std::max(scale_, std::abs(worth) + disposal_);
+    lines_.push_back({shape * demand, learns_ ? offer.demand.days : 0.0, 0.0, 0.0, false, &offer});
+    for (const double worth : offer.worth) scale_ = std::max(scale_, std::abs(worth) + disposal_);
     for (const double knot : offer.at_days)
       if (knot != knots.back()) knots.push_back(knot);
   }
@@ -141,8 +139,8 @@ double Course::gain(double t) const {
 
 /// A time in which the vial is better scrapped: back to where waiting pays again.
 double Course::idle(double from, double to) {
-  const double back = std::max(from, to - std::max((to - from) / looks_a_stretch,
-                                                   smallest_step * longest_));
+  const double back =
+      std::max(from, to - std::max((to - from) / looks_a_stretch, smallest_step * longest_));
   const auto pays = [&](double t) { return gain(t); };
   double until = back;
   if (gain(to) > 0.0) {
@@ -175,8 +173,10 @@ void Course::choose(double t) {
   for (Line& line : lines_) {
     const double over = line.base + line.slope * t - w_;
     line.taken = false;
-    if (over > near) take(line);
-    else if (over >= -near) some_touch = true;
+    if (over > near)
+      take(line);
+    else if (over >= -near)
+      some_touch = true;
   }
   if (!some_touch) return;
   const Flow now = flow(t);

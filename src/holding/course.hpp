@@ -27,8 +27,8 @@ struct Piece {
 
 /// Solves -W' = sum_r rate_r(t) (s_r(t) - W)^+ - cost, W >= -disposal, backwards.
 /// With the offers that are taken fixed the equation is linear: collocation at the four Radau
-/// nodes (order 7 at the end of a step, L-stable, so that frequent orders cost no more steps), steps
-/// by the residual between nodes, cut where an offer begins or ceases to be worth taking.
+/// nodes (order 7 at the end of a step, L-stable, so that frequent orders cost no more steps),
+/// steps by the residual between nodes, cut where an offer begins or ceases to be worth taking.
 /// Source: Hairer & Wanner, Solving Ordinary Differential Equations II (1996), section IV.5.
 class Course {
  public:
@@ -77,6 +77,9 @@ class Course {
   std::vector<Group> groups_;
   std::vector<Piece> pieces_;  ///< from the longest back to now
 };
+
+/// `wait` with all rates multiplied by `demand`.
+[[nodiscard]] Wait wait_for_part(std::span<const Offer> offers, const Terms& terms, double demand);
 
 /// W(0) where rates and worths stand still, by exact exponential pieces between sorted worths.
 [[nodiscard]] bool is_level(std::span<const Offer> offers, const Terms& terms);

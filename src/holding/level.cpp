@@ -33,8 +33,7 @@ double level_value(std::span<const Offer> offers, const Terms& terms) {
   // Rates and incomes of the k best, summed from the best down: nothing is subtracted later.
   std::vector<Level> sums(levels.size() + 1, {-cost, 0.0});
   for (std::size_t k = 0; k < levels.size(); ++k)
-    sums[k + 1] = {sums[k].worth + levels[k].rate * levels[k].worth,
-                   sums[k].rate + levels[k].rate};
+    sums[k + 1] = {sums[k].worth + levels[k].rate * levels[k].worth, sums[k].rate + levels[k].rate};
   double w = -terms.disposal, left = terms.longest_days;
   for (std::size_t k = levels.size(); k > 0; --k) {
     const double rate = sums[k].rate, goal = sums[k].worth / rate, next = levels[k - 1].worth;

@@ -36,13 +36,13 @@ Offer half_as_silent(Offer offer) {
 }
 
 /// Of all that ends the wait, what would prolong it most if there were half of it.
-Ends ends_of(std::span<const Offer> offers, const Terms& terms, double limit) {
+Ends ends_of(std::span<const Offer> offers, const Terms& terms, double demand, double limit) {
   if (limit >= terms.longest_days) return Ends::longest;
   const auto limit_with = [&](Offer (*change)(Offer), Terms changed) {
     std::vector<Offer> others(offers.begin(), offers.end());
     if (change != nullptr)
       for (Offer& offer : others) offer = change(std::move(offer));
-    return Course(others, changed).limit();
+    return Course(others, changed, demand).limit();
   };
   Terms cheap = terms, roomy = terms;
   cheap.cost_per_day *= 0.5;
@@ -104,18 +104,17 @@ double value_now(std::span<const Offer> offers, const Terms& terms) {
   return Course(offers, terms).now();
 }
 
-Wait wait(std::span<const Offer> offers, const Terms& terms) {
-  check(offers, terms);
-  const Course course(offers, terms, 1.0, told_days);
+Wait wait_for_part(std::span<const Offer> offers, const Terms& terms, double demand) {
+  const Course course(offers, terms, demand, told_days);
   Wait found;
-  found.value = is_level(offers, terms) ? level_value(offers, terms) : course.now();
+  found.value = course.now();
   found.limit_days = course.limit();
   Terms known = terms;
   known.learn_while_waiting = false;
   const auto [low, high] = doubt_of(offers, terms.disposal);
-  found.limit_low = std::min(found.limit_days, Course(offers, known, low).limit());
-  found.limit_high = std::max(found.limit_days, Course(offers, known, high).limit());
-  found.ends = ends_of(offers, terms, found.limit_days);
+  found.limit_low = std::min(found.limit_days, Course(offers, known, demand * low).limit());
+  found.limit_high = std::max(found.limit_days, Course(offers, known, demand * high).limit());
+  found.ends = ends_of(offers, terms, demand, found.limit_days);
   const double last = std::max(found.limit_days, 1e-3 * terms.longest_days);
   for (int i = 0; i < points_of_taper; ++i) {
     found.at_days.push_back(last * i / (points_of_taper - 1));
@@ -124,6 +123,13 @@ Wait wait(std::span<const Offer> offers, const Terms& terms) {
   found.odds_1 = course.odds_within(told_days[0]);
   found.odds_3 = course.odds_within(told_days[1]);
   found.odds_7 = course.odds_within(told_days[2]);
+  return found;
+}
+
+Wait wait(std::span<const Offer> offers, const Terms& terms) {
+  check(offers, terms);
+  Wait found = wait_for_part(offers, terms, 1.0);
+  if (is_level(offers, terms)) found.value = level_value(offers, terms);
   return found;
 }
 

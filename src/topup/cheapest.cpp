@@ -22,6 +22,21 @@ struct Plan {
   double cost = 0.0;  ///< stocks and visits
 };
 
+/// The first addition that its station cannot make, or nullptr.
+const Addition* undosable(const Topup& topup, const plant::Plant& plant) {
+  const auto found = std::ranges::find_if(topup.additions, [&](const Addition& each) {
+    return each.station >= 0 && each.amount_g < plant.stations[at(each.station)].least_dose_g;
+  });
+  return found == topup.additions.end() ? nullptr : &*found;
+}
+
+std::string too_small(const Addition& addition, const plant::Plant& plant,
+                      const recipe::Book& book) {
+  const plant::Station& station = plant.stations[at(addition.station)];
+  return fmt::format("{:.4f} g of {} is less than {} can dose ({:.4f} g)", addition.amount_g,
+                     stock_name(addition.stock, book), station.id, station.least_dose_g);
+}
+
 /// Visits are counted once the stocks are cheapest: they do not steer the amounts.
 double with_visits(const PaperAnswer& answer, double visit) {
   const auto made =
@@ -140,6 +155,10 @@ Topup Answering::found(const Plan& plan) const {
     const Dosing dosing = dosing_of(belief_, addition.station, addition.stock, plant_, book_);
     addition.amount_g = std::max(0.0, dosing.told_amount(plan.grams[j]));
     topup.additions.push_back(addition);
+  }
+  if (const Addition* small = undosable(topup, plant_)) {
+    topup.dosable = false;
+    topup.because = too_small(*small, plant_, book_);
   }
   topup.odds = odds_of(belief_, recipe_, topup.additions, plant_, book_, options_);
   return topup;

@@ -103,8 +103,9 @@ struct Addition {
 };
 
 enum class Outcome {
-  found,           ///< additions that meet the recipe on paper; `odds` says how surely
-  nothing_needed,  ///< the recipe holds at the mean as it is; no addition improves the paper
+  found,           ///< additions; `odds` says how surely they bring it there
+  nothing_needed,  ///< nothing is added: cheapest() finds that the recipe holds at the mean, best()
+                   ///< that adding anything would be no better
   impossible,      ///< no amounts of permitted stocks bring it there
   not_permitted,   ///< permitted stocks, compatibility, or loaded lots forbid it
 };
@@ -117,7 +118,7 @@ struct Topup {
   double total_g = 0.0;          ///< net mass after, mean
   std::string binding;           ///< "content of teal at its upper limit", the line that binds
   std::string because;           ///< impossible or not permitted: the inequality, with numbers
-  bool dosable = true;           ///< false: an addition is below its station's least dose (aimed)
+  bool dosable = true;  ///< false: an addition is below its station's least dose (cheapest)
 };
 
 /// What the line can add now.
@@ -131,29 +132,22 @@ struct Means {
 struct Options {
   conformity::Options conformity;  ///< of the odds that are shown; the search has points of its own
   double wanted = -1.0;  ///< odds that count as enough; negative: 1 - the recipe's or line's risk
-  double success =
-      0.0;  ///< what a conforming vial brings, for ties between odds and cost; 0 = none
+  double success = 0.0;  ///< what a conforming vial brings: odds are bought beyond those wanted
+                         ///< while they are worth more than they cost; 0 = not at all
   bool operator==(const Options&) const = default;
 };
 
 /// The cheapest additions that meet the recipe at the mean, and their odds with dose spread, meter
-/// and strength errors and the doubt about the contents. First form: no least doses, no centre
-/// seeking; so the odds of a cheapest answer are often poor, and shown. Visits are added once the
-/// stocks are cheapest; they do not steer the amounts. Stocks are permitted by default deny: by the
-/// recipe, by what is loaded, and by the book for all that is or may be in the vial. Nor may the
-/// vial hold a component that the recipe neither limits nor makes from its stocks.
-/// Lots are taken as usable: whoever fills `means` leaves expired ones out.
+/// and strength errors and the doubt about the contents. What can be done on paper, and no advice:
+/// least doses are looked at only afterwards (`dosable`, and `because` names the dose), and at the
+/// edge of the limits the odds are poor. Visits are added once the stocks are cheapest; they do not
+/// steer the amounts. Stocks are permitted by default deny: by the recipe, by what is loaded, and
+/// by the book for all that is or may be in the vial. Nor may the vial hold a component that the
+/// recipe neither limits nor makes from its stocks. Lots are taken as usable: whoever fills `means`
+/// leaves expired ones out.
 [[nodiscard]] Topup cheapest(const contents::Belief& belief, const recipe::Recipe& recipe,
                              const Means& means, const plant::Plant& plant,
                              const recipe::Book& book, const Options& options = {});
-
-/// The best of a few aims between the cheapest edge and the middle of the tolerance bands: among
-/// those whose doses the stations can make and whose odds meet the recipe's risk, the cheapest;
-/// where none meets it, the best odds. A small search on a grid of aims, not an optimum. `because`
-/// says which dose is too small where none of the aims can be dosed.
-[[nodiscard]] Topup aimed(const contents::Belief& belief, const recipe::Recipe& recipe,
-                          const Means& means, const plant::Plant& plant, const recipe::Book& book,
-                          const Options& options = {});
 
 // ---- the best top-up -----------------------------------------------------------------------
 
@@ -172,19 +166,22 @@ struct Proved {
 };
 
 struct Answer {
-  /// Each dose zero or within its station's range. Cheapest of those that meet the risk; where none
-  /// does, the best odds. Additions stand in the order in which they are best made. Outcome
-  /// nothing_needed: as the vial is it meets the risk, or no addition makes it likelier.
+  /// Each dose zero or within its station's range. Cheapest of those that meet the risk (with
+  /// Options::success, the most worth of them); where none does, the best odds. Additions stand in
+  /// the order in which they are best made. Outcome nothing_needed: as the vial is it meets the
+  /// risk, or no addition makes it likelier.
   Topup best;
   bool meets_risk = false;
-  std::optional<Topup> second;  ///< the best that adds other stocks or at other stations
+  std::optional<Topup> second;  ///< the best found that adds other stocks or at other stations
   Topup surest;                 ///< the best odds at any cost
   Impossible impossible = Impossible::no;
   std::optional<Proved> proved;
 };
 
-/// Searches every set of candidates (stock, lot, station) that may meet; soundly pruned where they
-/// are many. The odds shown are computed on points that the search did not use.
+/// Searches every set of candidates (stock, lot, station) that may meet, at most one a stock and
+/// twelve doses. Sets that bounds rule out go unopened: no set is left out whose odds could be
+/// better by more than 1e-3. A top-up is said to meet the risk where its odds are enough on two
+/// sets of points that the search did not use: a finer one, and the one whose odds are shown.
 [[nodiscard]] Answer best(const contents::Belief& belief, const recipe::Recipe& recipe,
                           const Means& means, const plant::Plant& plant, const recipe::Book& book,
                           const Options& options = {});
@@ -205,7 +202,10 @@ struct TwoRounds {
   bool pays = false;  ///< better than the best single round, by money where it has a price
   std::string in_words;
 };
-/// @param u_weighing_g  standard uncertainty of the net weighing between the rounds.
+/// First rounds tried: shares (60 to 95 %) of the best single round, small doses in full or left
+/// for later, and each dose alone; not every first round there is. nullopt: nothing is to be added,
+/// or no additions are found. Takes some 150 single searches.
+/// @param u_weighing_g  standard uncertainty of the net weighing between the rounds, >= 0.
 [[nodiscard]] std::optional<TwoRounds> two_rounds(const contents::Belief& belief,
                                                   const recipe::Recipe& recipe, const Means& means,
                                                   const plant::Plant& plant,

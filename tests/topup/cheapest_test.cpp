@@ -375,5 +375,16 @@ TEST(Cheapest, EveryFoundTopupMeetsEveryLineOnPaper) {
   EXPECT_GT(found, 300);
 }
 
+// 0.00291 x 20.02 - 0.054 = 0.00426 mg of teal, 0.0213 g of stock: what the paper asks for.
+TEST(Cheapest, NamesTheDoseThatIsTooSmall) {
+  D0 d0;
+  d0.plant.stations[D0::teal].least_dose_g = 0.025;
+  const Topup topup =
+      cheapest(d0.vial(0.160, 0.054), d0.green(19.5, 20.5), d0.means, d0.plant, d0.book);
+  EXPECT_EQ(topup.outcome, Outcome::found);
+  EXPECT_FALSE(topup.dosable);
+  EXPECT_EQ(topup.because, "0.0213 g of teal is less than teal station can dose (0.0250 g)");
+}
+
 }  // namespace
 }  // namespace vialwright::topup::testing

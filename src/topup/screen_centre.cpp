@@ -108,8 +108,8 @@ class Middle {
   [[nodiscard]] Slopes slopes() const;
   void add_line(Slopes& slopes, double at_high, double by_high, double at_low, double by_low,
                 double high, double low, std::size_t stock) const;
-  [[nodiscard]] Values step(Slopes& slopes) const;
-  [[nodiscard]] bool room_for(const PerStock& grams) const;
+  [[nodiscard]] Values step(const Slopes& slopes) const;
+  [[nodiscard]] double volume_of(const PerStock& grams) const;
   bool move(const Values& step, double& now);
   [[nodiscard]] double mass(const PerStock& grams) const {
     double total = all_.total;
@@ -187,29 +187,52 @@ Middle::Slopes Middle::slopes() const {
   return slopes;
 }
 
-/// Newton's step; doses that stand at their least or largest and would leave it stay.
-Values Middle::step(Slopes& slopes) const {
+/// Newton's step within the stations' limits and the headspace: doses that it would carry beyond
+/// stop there, a full vial is traded by volume, and the others answer for it.
+Values Middle::step(const Slopes& slopes) const {
   const auto n = static_cast<Eigen::Index>(doses_.count);
-  for (Eigen::Index j = 0; j < n; ++j) {
-    const std::size_t i = doses_.stock[static_cast<std::size_t>(j)];
-    const bool at_least = grams_[i] <= all_.least[i] && slopes.gradient[j] < 0.0;
-    const bool at_most = grams_[i] >= all_.cap[i] && slopes.gradient[j] > 0.0;
-    if (!at_least && !at_most) continue;
-    slopes.curvature.row(j).setZero();
-    slopes.curvature.col(j).setZero();
-    slopes.curvature(j, j) = 1.0;
-    slopes.gradient[j] = 0.0;
+  Square curvature = slopes.curvature;
+  curvature.diagonal().array() += 1e-9 * curvature.trace();
+  Square free = curvature;
+  Values wanted = slopes.gradient, volume(n), step(n);
+  for (Eigen::Index j = 0; j < n; ++j)
+    volume[j] = all_.volume[doses_.stock[static_cast<std::size_t>(j)]];
+  const double room = all_.volume_room - volume_of(grams_);
+  std::array<bool, most_stocks> stopped{};
+  for (int round = 0; round < 4; ++round) {
+    const Eigen::LDLT<Square> factors(free);
+    step = factors.solve(wanted);
+    const double beyond = volume.dot(step) - room;
+    if (beyond > 0.0) {
+      Values movable = volume;
+      for (Eigen::Index j = 0; j < n; ++j)
+        if (stopped[static_cast<std::size_t>(j)]) movable[j] = 0.0;
+      const Values by = factors.solve(movable);
+      const double gained = movable.dot(by);
+      if (gained > 0.0) step -= beyond / gained * by;
+    }
+    bool more = false;
+    for (Eigen::Index j = 0; j < n; ++j) {
+      const auto k = static_cast<std::size_t>(j);
+      const std::size_t i = doses_.stock[k];
+      const double inside = std::clamp(step[j], all_.least[i] - grams_[i], all_.cap[i] - grams_[i]);
+      if (stopped[k] || inside == step[j]) continue;
+      stopped[k] = more = true;
+      wanted -= inside * free.col(j);
+      free.row(j).setZero();
+      free.col(j).setZero();
+      free(j, j) = 1.0;
+      wanted[j] = inside;
+    }
+    if (!more) break;
   }
-  const double ridge = 1e-9 * slopes.curvature.trace();
-  slopes.curvature.diagonal().array() += ridge;
-  const Eigen::LDLT<Square> factors(slopes.curvature);
-  return factors.solve(slopes.gradient);
+  return step;
 }
 
-bool Middle::room_for(const PerStock& grams) const {
+double Middle::volume_of(const PerStock& grams) const {
   double volume = 0.0;
   for (std::size_t i = 0; i < all_.count; ++i) volume += all_.volume[i] * grams[i];
-  return volume <= all_.volume_room;
+  return volume;
 }
 
 bool Middle::move(const Values& step, double& now) {
@@ -221,7 +244,7 @@ bool Middle::move(const Values& step, double& now) {
       tried[i] = std::clamp(grams_[i] + share * step[static_cast<Eigen::Index>(j)], all_.least[i],
                             all_.cap[i]);
     }
-    if (!room_for(tried)) continue;
+    if (volume_of(tried) > all_.volume_room * (1.0 + same_mass)) continue;
     const double then = value(tried);
     if (!(then > now)) continue;
     const bool more = then - now > 1e-4;
@@ -238,8 +261,7 @@ void Middle::climb() {
     sd_ = spreads_at(all_, grams_);
     double now = value(grams_);
     for (int steps = 0; steps < 4; ++steps) {
-      Slopes here = slopes();
-      if (!move(step(here), now)) break;
+      if (!move(step(slopes()), now)) break;
     }
   }
 }

@@ -122,8 +122,9 @@ DoseHabit habit_of(const std::vector<const DoseSeen*>& doses, const StatedSpread
   const double typical_weight = mean_of(all, [](const Weighed& each) { return each.weight; });
   const MeanError of_lot = mean_error(all, lot_now);
   say_bias(habit, wider, of_lot, prior_bias_doses * typical_weight);
-  habit.within_g =
-      habit.spread_g * tolerance_factor(degrees, prior_bias_doses + of_lot.weight / typical_weight);
+  const double most = most_spread(degrees);
+  habit.within_g = habit.stated_spread_g * wider.own(wider.factor * most * most) *
+                   tolerance_band(prior_bias_doses + of_lot.weight / typical_weight);
   return habit;
 }
 

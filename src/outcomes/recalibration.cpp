@@ -29,8 +29,9 @@ struct Weight {
 
 // A spread of doses 50 % worse than stated is a slope of 1 / 1.5 - 1 = -0.33. A prior of 0.3 holds
 // the true spread between 0.6 and 2.4 times the stated one (95 %), about what a line file may be
-// wrong by. A level of 0.3 moves even odds to 28 or 72 in 100 at most. The covariates, scaled to
-// about one, explain what is left: half of that.
+// wrong by; with 0.4 one failure at 99 in 100 would cost 20 points. A level of 0.3 moves even odds
+// to 28 or 72 in 100 at most (95 %). The covariates, scaled to about one, explain what is left:
+// half of that.
 constexpr Weight weights[] = {
     {"level", 0.3}, {"slope", 0.3}, {"margin", 0.15}, {"least dose", 0.15}, {"age", 0.15}};
 constexpr double stock_prior = 0.15;

@@ -12,10 +12,13 @@ Range spread_range(double degrees) {
           std::sqrt(degrees / boost::math::quantile(chi, 0.025))};
 }
 
-double tolerance_factor(double degrees, double n) {
+double most_spread(double degrees) {
+  return std::sqrt(degrees / boost::math::quantile(boost::math::chi_squared(degrees), 0.05));
+}
+
+double tolerance_band(double n) {
   constexpr double z = 1.959963984540054;  // 95 % of a normal lies within
-  const boost::math::chi_squared chi(degrees);
-  return z * std::sqrt(degrees * (1.0 + 1.0 / n) / boost::math::quantile(chi, 0.05));
+  return z * std::sqrt(1.0 + 1.0 / n);
 }
 
 double most_failing(double failures, double n) {

@@ -9,13 +9,15 @@ struct Range {
 };
 /// @param degrees  of freedom, > 0; n - 1 for n plain observations.
 [[nodiscard]] Range spread_range(double degrees);
+/// The same, one-sided: what the true one does not exceed, 95 % sure.
+[[nodiscard]] double most_spread(double degrees);
 
 /// By how many estimated standard deviations a band about the estimated mean must reach to hold 95
 /// % of all there will be, with 95 % confidence. Two-sided, normal.
 /// @param degrees  of the standard deviation, > 0.
 /// @param n        observations behind the mean, > 0.
 /// Source: W. G. Howe, J. Am. Stat. Assoc. 64 (1969) 610, without its term for small n.
-[[nodiscard]] double tolerance_factor(double degrees, double n);
+[[nodiscard]] double tolerance_band(double n);
 
 /// The largest share that may fail, 95 % one-sided, when `failures` of `n` did; fractions allowed.
 /// Source: C. J. Clopper & E. S. Pearson, Biometrika 26 (1934) 404.

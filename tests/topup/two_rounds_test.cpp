@@ -127,7 +127,7 @@ class Futures {
 // The odds of the whole plan against futures drawn one by one.
 TEST(TwoRounds, OddsAreThoseOfSimulatedFutures) {
   support::Random random(20291);
-  const int futures = support::trials(500, 4000);
+  const int futures = support::trials(500, 2000);
   int looked_at = 0;
   double worst = 0.0;
   for (int i = 0; looked_at < support::trials(6, 30); ++i) {

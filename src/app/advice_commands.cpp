@@ -191,6 +191,12 @@ int run_learned(const BookArgs& args, Io io) {
   });
 }
 
+int run_stories(const BookArgs& args, Io io) {
+  return answer(args, io, [&](const decide::Shift& shift, const line::State& state) {
+    return report::stories(shift, state, look_of(io));
+  });
+}
+
 int run_before(const BookArgs& args, Io io) {
   const auto loaded = load(args);
   if (!loaded) return tell(loaded.error(), io);

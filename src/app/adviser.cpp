@@ -81,8 +81,8 @@ twin::Advice EngineAdvises::operator()(const twin::Question& question) {
   const decide::Options options = options_for(state);
   const decide::Decision decision = decide::decide_vial(state, *vial, options);
   const event::Event made =
-      decide::as_event(decision, decide::provenance_of(state, "", options), ++decided_);
-  progress_.show(fmt::format("{} questions answered", decided_));
+      decide::as_event(decision, decide::provenance_of(state, "", options), 0);
+  progress_.show(fmt::format("{} questions answered", ++decided_));
   twin::Advice advice = advice_of(decision, state, question.now);
   advice.decision = made.id;
   if (advice.what != twin::Advice::Do::release) advice.decided = {event::write(made)};

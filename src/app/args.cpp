@@ -120,9 +120,11 @@ class Words {
     add_book(*add("vials", "list the vials, each with its answer", vials_, run_vials), vials_);
     add_book(*add("orders", "list the orders", orders_, run_orders), orders_);
     add_vial(*add("vial", "show one vial in full", vial_, run_vial), vial_);
-    add_vial(*add("explain", "say in plain words what to do with a vial, and why", explain_,
-                  run_explain),
-             explain_);
+    CLI::App* explain =
+        add("explain", "say in plain words what to do with a vial, and why", explain_, run_explain);
+    add_vial(*explain, explain_);
+    explain->add_option("--proof", explain_.proof, "write the proof that it cannot be saved")
+        ->type_name("FILE");
   }
 
   static void add_vial(CLI::App& command, VialArgs& args) {
@@ -158,6 +160,8 @@ class Words {
     add_book(*add("before", "open orders before dosing: odds, aims, what may not be off", before_,
                   run_before),
              before_);
+    add_book(*add("stories", "one vial of each kind, in a few plain lines", stories_, run_stories),
+             stories_);
 
     CLI::App* suppose =
         add("suppose", "what would be decided otherwise; records nothing", suppose_, run_suppose);
@@ -228,7 +232,7 @@ class Words {
   VerifyArgs verify_;
   ExportArgs export_{{}, "-"};
   CheckLineArgs check_line_;
-  BookArgs vials_, orders_, held_, pairs_, learned_, before_;
+  BookArgs vials_, orders_, held_, pairs_, learned_, before_, stories_;
   SupposeArgs suppose_;
   CheckProofArgs check_proof_;
   VialArgs vial_, explain_;

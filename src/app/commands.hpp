@@ -47,6 +47,7 @@ struct VialArgs {
   BookArgs book;
   std::string serial;
   std::vector<std::string> recipes;  ///< top-ups that must be answered for
+  std::string proof;                 ///< where a proof of impossibility goes, or empty
 };
 int run_vial(const VialArgs& args, Io io);
 int run_explain(const VialArgs& args, Io io);
@@ -69,6 +70,7 @@ int run_held(const BookArgs& args, Io io);
 int run_pairs(const BookArgs& args, Io io);
 int run_learned(const BookArgs& args, Io io);
 int run_before(const BookArgs& args, Io io);
+int run_stories(const BookArgs& args, Io io);
 
 struct SupposeArgs {
   BookArgs book;

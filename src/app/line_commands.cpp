@@ -8,6 +8,7 @@
 #include <nlohmann/json.hpp>
 
 #include "app/loaded.hpp"
+#include "proof/proof.hpp"
 #include "report/report.hpp"
 
 namespace vialwright::app {
@@ -106,6 +107,23 @@ void print_shift(const decide::Shift& shift, const line::State& state, bool as_j
   io.out << list.dump(1) << '\n';
 }
 
+/// The proof for the recipe that was asked about, or else the vial's own.
+std::optional<Error> write_proof(const decide::Decision& decision, const VialArgs& args) {
+  const std::string& recipe = args.recipes.empty() ? decision.recipe : args.recipes.front();
+  for (const decide::TopupAnswer& answer : decision.topups) {
+    if (answer.recipe != recipe || !answer.proved) continue;
+    std::ofstream file(args.proof, std::ios::binary);
+    file << proof::to_json(answer.proved->claim, answer.proved->proof) << '\n';
+    file.close();
+    if (file) return std::nullopt;
+    return Error{Error::Kind::unavailable, "cannot write the proof", args.proof,
+                 "choose a path that can be written"};
+  }
+  return Error{Error::Kind::bad_input,
+               fmt::format("there is no proof that {} cannot become {}", decision.serial, recipe),
+               "--proof", "ask about a recipe that the answer calls impossible (--recipe ID)"};
+}
+
 }  // namespace
 
 int run_check_line(const CheckLineArgs& args, Io io) {
@@ -166,6 +184,9 @@ int run_vial(const VialArgs& args, Io io) {
 int run_explain(const VialArgs& args, Io io) {
   const auto one = decide_one(args);
   if (!one) return tell(one.error(), io);
+  if (!args.proof.empty()) {
+    if (const auto problem = write_proof(one->decision, args)) return tell(*problem, io);
+  }
   if (args.book.json) {
     io.out << decision_json(one->decision, one->provenance, one->loaded.state).dump(2) << '\n';
   } else {

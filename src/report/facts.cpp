@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "report/become.hpp"
 #include "report/tally.hpp"
 
 namespace vialwright::report {
@@ -163,20 +164,21 @@ Table reading_facts(const decide::Decision& decision, const line::State& state) 
   return table;
 }
 
-std::string addition_in_words(const topup::Topup& topup, const line::State& state) {
-  std::string text = topup.outcome == topup::Outcome::found ? additions(topup, state)
-                                                            : std::string(word(topup.outcome));
-  if (topup.outcome == topup::Outcome::found && !topup.dosable) text += "; too small to dose";
-  return topup.because.empty() ? text : text + ": " + topup.because;
-}
-
 Table topup_facts(const decide::Decision& decision, const line::State& state) {
-  Table table{{{"recipe"}, {"add"}, {"odds"}, {"cost", true}, {"order"}}, {}};
+  Table table{{{"recipe"},
+               {"add, in this order"},
+               {"odds (95 %)"},
+               {"cost", true},
+               {"worth", true},
+               {"order"}},
+              {}};
   for (const decide::TopupAnswer& answer : decision.topups) {
     const topup::Topup& topup = answer.topup;
     const bool found = topup.outcome == topup::Outcome::found;
-    table.rows.push_back({recipe_name(answer.recipe, state), addition_in_words(topup, state),
-                          odds(topup), found ? money(topup.cost, state.plant.prices) : none,
+    table.rows.push_back({recipe_name(answer.recipe, state), addition_in_words(answer, decision, state),
+                          odds_of_answer(answer),
+                          found ? money(topup.cost, state.plant.prices) : none,
+                          answer.worth == 0.0 ? none : money(answer.worth, state.plant.prices),
                           answer.order.empty() ? "none open" : answer.order});
   }
   return table;

@@ -39,6 +39,10 @@ struct Look {
 /// What would be decided otherwise, with the money it makes.
 [[nodiscard]] std::string differences_table(const std::vector<decide::Difference>& differences,
                                             const line::State& state, const Look& look);
+/// One vial of each kind (saved, regraded, held, impossible with its proof, scrapped), in plain
+/// words; a proof is checked as it is told.
+[[nodiscard]] std::string stories(const decide::Shift& shift, const line::State& state,
+                                  const Look& look);
 /// One HTML page with SVG drawings, fonts and styles inside; drawn as docs/look says.
 [[nodiscard]] std::string shift_page(const decide::Shift& shift, const line::State& state,
                                      const std::string& line_name);

@@ -10,8 +10,9 @@
 namespace vialwright::holding {
 namespace {
 
-constexpr int steps = 96;         ///< in them the worth of several is within 1e-3 (measured)
-constexpr int largest_block = 8;  ///< vials solved together; their sets double with each
+constexpr int steps = 96;          ///< in them the worth of several is within 1e-3 (measured)
+constexpr int most_solved = 256;   ///< sets of vials solved together; each vial doubles them
+constexpr int largest_block = 12;  ///< vials, where many are alike
 constexpr int halvings = 40;
 
 /// A function that rises from below 0 at `low`: where it is 0, or `high` where it stays below.
@@ -49,7 +50,7 @@ void Family::add(const Candidate& candidate, std::size_t index) {
 }
 
 void Family::make_room() {
-  if (blocks.back().size() < largest_block) return;
+  if (blocks.back().solved() < most_solved && blocks.back().size() < largest_block) return;
   blocks.emplace_back(blocks.back().times(), blocks.back().course(blocks.back().all()).left);
   members.emplace_back();
 }

@@ -224,18 +224,18 @@ double Course::residual(const Polynomial& w, double t, double h) const {
 /// Least theta at which an offer begins or ceases to be worth taking, or W falls to scrapping.
 double Course::first_change(const Polynomial& w, double t, double h) const {
   double first = 1.0;
-  Polynomial over{};
-  const auto sink = [&](bool above) {
-    const double end = value(over, first);
-    if (above ? end >= 0.0 : end <= 0.0) return;
-    first = root([&](double theta) { return value(over, theta); }, 0.0, first);
-  };
-  over = w;
-  over[0] += disposal_;
-  sink(true);
+  if (value(w, 1.0) < -disposal_)
+    first = root([&](double theta) { return value(w, theta) + disposal_; }, 0.0, 1.0);
+  double end_w = value(w, first), end_t = t - first * h;
   for (const Line& line : lines_) {
-    over = {w[0] - line.base - line.slope * t, w[1] + line.slope * h, w[2], w[3], w[4]};
-    sink(!line.taken);
+    const double over = line.base + line.slope * end_t - end_w;
+    if (line.taken ? over >= 0.0 : over <= 0.0) continue;
+    const auto over_at = [&](double theta) {
+      return line.base + line.slope * (t - theta * h) - value(w, theta);
+    };
+    first = root(over_at, 0.0, first);
+    end_w = value(w, first);
+    end_t = t - first * h;
   }
   return first;
 }
@@ -266,6 +266,7 @@ double Course::step(double from, double to) {
     double power = 1.0;
     for (double& each : w) each *= std::exchange(power, power * part);
     h *= part;
+    h_ = std::min(h_, 5.0 * h);
   }
   const bool through = h >= to - from;
   const double back = through ? from : to - h;

@@ -62,6 +62,19 @@ void Rivals::add(const Candidate& candidate) {
   for (Set set = first; set < 2 * first; ++set) solve(set);
 }
 
+int Rivals::solved() const {
+  int sets = 1;
+  for (std::size_t i = 0; i < members_.size(); ++i) {
+    // A group of m that are alike multiplies the sets by m + 1, one by one.
+    int alike = 1;
+    for (int other = members_[i].alike; other >= 0;
+         other = members_[static_cast<std::size_t>(other)].alike)
+      ++alike;
+    sets = sets / alike * (alike + 1);
+  }
+  return sets;
+}
+
 void Rivals::remove_last() {
   members_.pop_back();
   values_.resize(Set{1} << members_.size());

@@ -35,6 +35,8 @@ class Rivals {
   void remove_last();
 
   [[nodiscard]] int size() const { return static_cast<int>(members_.size()); }
+  /// Sets that had to be solved: vials that are alike stand for each other.
+  [[nodiscard]] int solved() const;
   [[nodiscard]] Set all() const { return (Set{1} << members_.size()) - 1; }
   [[nodiscard]] const Curve& worth(Set set) const { return values_[set]; }
   /// What the set would lose without that vial, now. It is in the set.

@@ -132,7 +132,7 @@ class Words {
     command.add_option("serial", args.serial, "the vial")->required()->type_name("SERIAL");
     command
         .add_option("--recipe", args.recipes,
-                    "recipes that must be answered for, whatever the odds")
+                    "recipes that must be answered for, whatever the odds: why not?")
         ->type_name("ID");
   }
 

@@ -1,6 +1,7 @@
 /// Commands about the line and its vials: check-line, vials, orders, vial, explain, decide, report.
 
 #include <fmt/format.h>
+#include <algorithm>
 #include <array>
 #include <cerrno>
 #include <cstring>
@@ -124,6 +125,13 @@ std::optional<Error> write_proof(const decide::Decision& decision, const VialArg
                "--proof", "ask about a recipe that the answer calls impossible (--recipe ID)"};
 }
 
+std::string why_nots(const VialArgs& args, const One& one, Io io) {
+  std::string text;
+  for (const std::string& recipe : args.recipes)
+    text += report::why_not(one.decision, recipe, one.loaded.state, look_of(io));
+  return text.empty() ? text : text + "\n";
+}
+
 }  // namespace
 
 int run_check_line(const CheckLineArgs& args, Io io) {
@@ -153,7 +161,7 @@ int run_vials(const BookArgs& args, Io io) {
   if (args.json) {
     print_shift(shift, loaded->state, true, io);
   } else {
-    io.out << report::vial_table(shift, look_of(io));
+    io.out << report::vial_table(shift, loaded->state, look_of(io));
   }
   return static_cast<int>(Exit::yes);
 }
@@ -191,7 +199,7 @@ int run_explain(const VialArgs& args, Io io) {
     io.out << decision_json(one->decision, one->provenance, one->loaded.state).dump(2) << '\n';
   } else {
     io.out << report::explanation(one->decision, one->loaded.state, look_of(io))
-           << report::computed_from(one->provenance, look_of(io));
+           << why_nots(args, *one, io) << report::computed_from(one->provenance, look_of(io));
   }
   const bool good = one->decision.disposition == decide::Disposition::release;
   return static_cast<int>(good ? Exit::yes : Exit::no);

@@ -13,11 +13,6 @@
 namespace vialwright::report {
 namespace {
 
-std::string with_interval(const outcomes::Corrected& odds) {
-  return fmt::format("{} ({:.0f} to {:.0f})", quantity::odds_in_words(odds.odds), 100.0 * odds.low,
-                     100.0 * odds.high);
-}
-
 std::string heading(const char* text, const Look& look) {
   return "\n" + strong(std::string(text) + "\n", look);
 }
@@ -71,7 +66,7 @@ std::string pairs_table(const decide::Shift& shift, const line::State& state, co
   Table table{{{"vial"}, {"order"}, {"recipe"}, {"odds"}, {"now", true}, {"waiting", true}, {""}},
               {}};
   for (const decide::Rung& each : shift.rungs) {
-    table.rows.push_back({each.serial, each.order, each.recipe, with_interval(each.odds),
+    table.rows.push_back({each.serial, each.order, each.recipe, odds(each.odds),
                           money(each.worth, prices), money(each.waiting, prices),
                           each.taken ? "gets it" : "short by " + money(each.short_by, prices)});
   }

@@ -54,14 +54,9 @@ bool is_content(const proof::Row& row) {
 
 }  // namespace
 
-std::string odds_with_interval(const outcomes::Corrected& odds) {
-  return fmt::format("{} ({:.0f} to {:.0f})", quantity::odds_in_words(odds.odds), 100.0 * odds.low,
-                     100.0 * odds.high);
-}
-
 std::string odds_of_answer(const decide::TopupAnswer& answer) {
   const bool adds = answer.topup.outcome == topup::Outcome::found;
-  return adds && answer.corrected ? odds_with_interval(*answer.corrected) : odds(answer.topup);
+  return adds && answer.corrected ? odds(*answer.corrected) : odds(answer.topup);
 }
 
 std::string why_not_in_words(const decide::TopupAnswer& answer, const decide::Decision& decision,
@@ -133,8 +128,7 @@ std::vector<std::string> waiting_in_words(const decide::Decision& decision,
 
 std::string money_in_words(const decide::Decision& decision, const line::State& state) {
   if (decision.money == 0.0) return {};
-  return fmt::format("Expected: {} over scrapping now.",
-                     money(decision.money, state.plant.prices));
+  return fmt::format("Expected: {} over scrapping now.", money(decision.money, state.plant.prices));
 }
 
 std::optional<Overrun> overrun_of(const proof::Claim& claim) {

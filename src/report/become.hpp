@@ -10,9 +10,8 @@
 
 namespace vialwright::report {
 
-/// "97 in 100 (94 to 99)": as history corrects them, with the 95 % interval.
-[[nodiscard]] std::string odds_with_interval(const outcomes::Corrected& odds);
-/// The same of an answer; its predicted odds where nothing corrects them; "–" where it has none.
+/// Odds as history corrects them, with the 95 % interval; the predicted odds where nothing corrects
+/// them; "–" where it has none.
 [[nodiscard]] std::string odds_of_answer(const decide::TopupAnswer& answer);
 
 /// What to add, in order; or why nothing is.

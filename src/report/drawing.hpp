@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "report/become.hpp"
 #include "report/tally.hpp"
 
 namespace vialwright::report {
@@ -97,6 +98,9 @@ struct RungDrawn {
 /// odds are right the soft bars cross the thin line.
 [[nodiscard]] std::string outcomes_svg(const std::vector<outcomes::Bin>& bins,
                                        const std::string& alternative);
+
+/// The amount that is allowed, and what is needed beyond its thick limit.
+[[nodiscard]] std::string overrun_svg(const Overrun& overrun);
 
 /// Symbol of marks.svg and filling of a disposition.
 [[nodiscard]] std::string symbol_of(decide::Disposition disposition);

@@ -175,8 +175,8 @@ Table topup_facts(const decide::Decision& decision, const line::State& state) {
   for (const decide::TopupAnswer& answer : decision.topups) {
     const topup::Topup& topup = answer.topup;
     const bool found = topup.outcome == topup::Outcome::found;
-    table.rows.push_back({recipe_name(answer.recipe, state), addition_in_words(answer, decision, state),
-                          odds_of_answer(answer),
+    table.rows.push_back({recipe_name(answer.recipe, state),
+                          addition_in_words(answer, decision, state), odds_of_answer(answer),
                           found ? money(topup.cost, state.plant.prices) : none,
                           answer.worth == 0.0 ? none : money(answer.worth, state.plant.prices),
                           answer.order.empty() ? "none open" : answer.order});
@@ -289,6 +289,7 @@ const decide::TopupAnswer* planned(const decide::Decision& decision) {
   const decide::TopupAnswer* best = nullptr;
   for (const decide::TopupAnswer& answer : decision.topups) {
     if (!plans || answer.topup.outcome != topup::Outcome::found) continue;
+    if (!decision.for_recipe.empty() && answer.recipe == decision.for_recipe) return &answer;
     const bool own = answer.recipe == decision.recipe;
     if (own && decision.disposition == Disposition::rework) return &answer;
     if (best == nullptr || answer.topup.odds.value > best->topup.odds.value) best = &answer;

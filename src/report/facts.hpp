@@ -19,7 +19,7 @@ namespace vialwright::report {
 /// Each reading and command: value, what the fit says, how far it pulls.
 [[nodiscard]] Table reading_facts(const decide::Decision& decision, const line::State& state);
 
-/// Each recipe: what to add, odds, cost, order.
+/// Each recipe: what to add, odds, cost, worth, order.
 [[nodiscard]] Table topup_facts(const decide::Decision& decision, const line::State& state);
 
 /// Explanations of a contradiction, the likeliest first.
@@ -50,11 +50,8 @@ namespace vialwright::report {
 /// Which pairs of readings cannot be told apart, one sentence each.
 [[nodiscard]] std::vector<std::string> pairs_in_words(const decide::Decision& decision);
 
-/// What would be added, in words; or why nothing can be.
-[[nodiscard]] std::string addition_in_words(const topup::Topup& topup, const line::State& state);
-
-/// The additions that a vial to be reworked, held or scrapped could have: own recipe for rework,
-/// else the best odds; or none.
+/// The additions that a vial to be reworked, held or scrapped could have: those of the recipe that
+/// it goes to, else of its own recipe for rework, else the best odds; or none.
 [[nodiscard]] const decide::TopupAnswer* planned(const decide::Decision& decision);
 
 }  // namespace vialwright::report

@@ -99,4 +99,32 @@ std::string course_svg(const std::vector<Span>& spans, bool has_low, bool has_hi
   return svg + "</svg>";
 }
 
+std::string overrun_svg(const Overrun& overrun) {
+  const double over = overrun.needs_g - overrun.allowed_g;
+  // Twice the excess is shown before the limit, so that a slight one is seen; the numbers say how
+  // slight.
+  const double from = std::max(0.0, overrun.allowed_g - 2.0 * over);
+  const double per_g = 75.0 / (overrun.needs_g - from);
+  const double limit = per_g * (overrun.allowed_g - from);
+  const int decimals = over < 0.1 ? 3 : 2;
+  const std::string needs = fmt::format("needs {:.{}f} g", overrun.needs_g, decimals);
+  const std::string allowed = fmt::format("allowed {:.{}f} g", overrun.allowed_g, decimals);
+  return fmt::format("<svg width=\"100%\" height=\"40\" role=\"img\" aria-label=\"{}: {}, {}\">",
+                     escaped(overrun.what), allowed, needs) +
+         fmt::format(
+             "<rect class=\"not\" x=\"{0:.1f}%\" width=\"{1:.1f}%\" height=\"20\"/>"
+             "<rect class=\"may\" width=\"{0:.1f}%\" height=\"20\"/>",
+             limit, 100.0 - limit) +
+         fmt::format(
+             "<line class=\"inkline\" x2=\"75%\" y1=\"10\" y2=\"10\"/>"
+             "<line class=\"binds\" x1=\"{0:.1f}%\" x2=\"{0:.1f}%\" y1=\"-2\" y2=\"22\"/>"
+             "<circle class=\"ink\" cx=\"75%\" cy=\"10\" r=\"6\"/>",
+             limit) +
+         fmt::format(
+             "<text class=\"note\" x=\"{:.1f}%\" y=\"37\" text-anchor=\"{}\">{}</text>"
+             "<text class=\"note strong\" x=\"75%\" y=\"37\" "
+             "text-anchor=\"middle\">{}</text></svg>",
+             limit < 30.0 ? 0.0 : limit, limit < 30.0 ? "start" : "end", allowed, needs);
+}
+
 }  // namespace vialwright::report

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "report/become.hpp"
 #include "report/drawing.hpp"
 #include "report/facts.hpp"
 #include "report/html.hpp"
@@ -77,9 +78,10 @@ std::vector<std::string> topup_row(const Decision& decision, const line::State& 
   const decide::TopupAnswer& answer = best == nullptr ? decision.topups.front() : *best;
   return {decision.serial,
           recipe_name(answer.recipe, state),
-          addition_in_words(answer.topup, state),
-          odds(answer.topup),
+          addition_in_words(answer, decision, state),
+          odds_of_answer(answer),
           best == nullptr ? "\u2013" : money(answer.topup.cost, state.plant.prices),
+          best == nullptr ? "\u2013" : money(answer.worth, state.plant.prices),
           answer.order.empty() ? "none open" : answer.order};
 }
 
@@ -115,7 +117,13 @@ std::string not_released_part(const Questions& questions, const line::State& sta
 }
 
 std::string topups_part(const Questions& questions, const line::State& state) {
-  Table table{{{"vial"}, {"becomes"}, {"add, in this order"}, {"odds"}, {"cost", true}, {"order"}},
+  Table table{{{"vial"},
+               {"becomes"},
+               {"add, in this order"},
+               {"odds (95 %)"},
+               {"cost", true},
+               {"worth", true},
+               {"order"}},
               {}};
   for (const Decision* decision : questions.not_released) {
     if (has_answer(*decision)) table.rows.push_back(topup_row(*decision, state));
@@ -123,7 +131,8 @@ std::string topups_part(const Questions& questions, const line::State& state) {
   if (table.rows.empty()) return {};
   return part_html("What they could become",
                    "For each vial to rework, hold or scrap the best addition found, with the odds "
-                   "that the vial will then meet the recipe.",
+                   "that the vial will then meet the recipe. Worth: expected saving against a "
+                   "fresh vial, if it fills an order now.",
                    "<p class=\"caution\"><b>" + std::string(standing_caution) + "</b> " +
                        advice_only + "</p>" + table_html(table));
 }

@@ -113,15 +113,13 @@ std::string rung_row(const decide::Rung& rung, double most, const line::State& s
                   fmt::format("{} to {}: the pair is worth {}, waiting {}; {}", rung.serial,
                               rung.order, money(rung.worth, prices), money(rung.waiting, prices),
                               rung.taken ? "taken" : "not taken")};
-  const std::string odds =
-      fmt::format("{} ({:.0f} to {:.0f})", quantity::odds_in_words(rung.odds.odds),
-                  100.0 * rung.odds.low, 100.0 * rung.odds.high);
+  const std::string likely = odds(rung.odds);
   const std::string said =
       rung.taken
-          ? fmt::format("<b>{}</b>, worth {} now, {} waiting", escaped(odds),
+          ? fmt::format("<b>{}</b>, worth {} now, {} waiting", escaped(likely),
                         escaped(money(rung.worth, prices)), escaped(money(rung.waiting, prices)))
           : fmt::format("not taken: {}; worth {} now, {} waiting, falls short by at least {}",
-                        escaped(odds), escaped(money(rung.worth, prices)),
+                        escaped(likely), escaped(money(rung.worth, prices)),
                         escaped(money(rung.waiting, prices)),
                         escaped(money(rung.short_by, prices)));
   return row_html("<b class=\"nb\">" + escaped(rung.serial) + "</b>", rung_svg(drawn),

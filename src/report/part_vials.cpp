@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "report/become.hpp"
 #include "report/drawing.hpp"
 #include "report/facts.hpp"
 #include "report/html.hpp"
@@ -86,10 +87,32 @@ std::string readings_section(const Decision& decision, const line::State& state)
   return html + list_html(notes);
 }
 
+/// A lane for each impossibility that a single amount shows.
+std::string overruns(const Decision& decision, const line::State& state) {
+  std::string rows;
+  for (const decide::TopupAnswer& answer : decision.topups) {
+    if (!answer.proved) continue;
+    const auto found = overrun_of(answer.proved->claim);
+    if (!found) continue;
+    rows +=
+        row_html("<b>" + escaped(recipe_name(answer.recipe, state)) + "</b>", overrun_svg(*found),
+                 "<span class=\"note\">" + escaped(found->what) + "</span>", "");
+  }
+  return rows.empty() ? rows : "<ol class=\"rows wideval\">" + rows + "</ol>";
+}
+
 std::string topup_section(const Decision& decision, const line::State& state) {
   if (decision.topups.empty()) return {};
   return "<p class=\"caution\">" + std::string(standing_caution) + "</p>" +
-         table_html(topup_facts(decision, state));
+         table_html(topup_facts(decision, state)) + list_html(topup_notes(decision, state)) +
+         overruns(decision, state);
+}
+
+std::string money_section(const Decision& decision, const line::State& state) {
+  std::vector<std::string> told = waiting_in_words(decision, state);
+  const std::string money = money_in_words(decision, state);
+  if (!money.empty()) told.insert(told.begin(), money);
+  return list_html(told);
 }
 
 std::string contents_section(const Decision& decision, const line::State& state) {
@@ -110,6 +133,7 @@ std::string record(const Decision& decision, const line::State& state) {
          titled("Who says so", readings_section(decision, state)) +
          titled("What may be wrong", explanations.rows.empty() ? "" : table_html(explanations)) +
          titled("What it could become", topup_section(decision, state)) +
+         titled("What it is worth", money_section(decision, state)) +
          titled("What would change it", list_html(decision.would_change)) +
          fmt::format("<p class=\"note\"><span class=\"mono\">{}</span>, holds until {}.</p>",
                      escaped(decision.id), escaped(day_and_time(decision.expires)));

@@ -12,7 +12,8 @@ struct Look {
   int width = 100;      ///< columns
 };
 
-[[nodiscard]] std::string vial_table(const decide::Shift& shift, const Look& look);
+[[nodiscard]] std::string vial_table(const decide::Shift& shift, const line::State& state,
+                                     const Look& look);
 [[nodiscard]] std::string order_table(const line::State& state, const Look& look);
 /// One vial in full: evidence, contents, residuals, conformity, top-ups, decision.
 [[nodiscard]] std::string vial_in_full(const decide::Decision& decision, const line::State& state,
@@ -22,6 +23,10 @@ struct Look {
 /// Why, in plain words.
 [[nodiscard]] std::string explanation(const decide::Decision& decision, const line::State& state,
                                       const Look& look);
+/// Why one recipe cannot be had, by which kind of impossible, or its best odds and what they lack;
+/// empty for a recipe that was not asked about.
+[[nodiscard]] std::string why_not(const decide::Decision& decision, const std::string& recipe,
+                                  const line::State& state, const Look& look);
 [[nodiscard]] std::string shift_summary(const decide::Shift& shift, const line::State& state,
                                         const Look& look);
 /// Held vials with their limits, the reason that ends the wait, and what a place costs.

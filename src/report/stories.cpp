@@ -31,6 +31,7 @@ bool is_proved(const Decision& decision) {
 struct Kind {
   const char* title;
   std::function<bool(const Decision&)> is;
+  bool tells_proof = false;
 };
 
 const std::vector<Kind>& kinds() {
@@ -45,7 +46,7 @@ const std::vector<Kind>& kinds() {
        }},
       {"A vial that waits",
        [](const Decision& d) { return d.disposition == Disposition::hold && d.hold; }},
-      {"A vial that cannot become what was ordered", is_proved},
+      {"A vial that cannot become what was ordered", is_proved, true},
       {"A vial that is scrapped",
        [](const Decision& d) { return d.disposition == Disposition::scrap && d.estimate; }},
   };
@@ -86,9 +87,8 @@ std::string story(const Kind& kind, const Decision& decision, const line::State&
   line(decision.headline);
   if (decision.hold && decision.disposition == Disposition::hold)
     line(hold_in_words(*decision.hold, state));
-  if (is_proved(decision)) line(proof_in_words(decision, state));
-  for (std::size_t i = 0; i < std::min<std::size_t>(2, decision.reasons.size()); ++i)
-    line(decision.reasons[i]);
+  if (kind.tells_proof) line(proof_in_words(decision, state));
+  if (!decision.binding.empty()) line("The line that binds: " + decision.binding + ".");
   if (!decision.would_change.empty())
     line("What would change this: " + decision.would_change.front() + ".");
   return text;

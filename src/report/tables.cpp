@@ -21,6 +21,21 @@ std::string decided(const decide::Decision& decision) {
   return text;
 }
 
+/// Where it goes or until when it waits.
+std::string what_for(const decide::Decision& decision) {
+  if (decision.disposition == decide::Disposition::hold && decision.hold)
+    return " until " + day_and_time(decision.hold->limit);
+  const bool other = !decision.for_recipe.empty() && decision.for_recipe != decision.recipe;
+  if (other) return " for " + decision.for_recipe;
+  return {};
+}
+
+std::string worth(const decide::Decision& decision, const line::State& state) {
+  const bool questioned = decision.disposition == decide::Disposition::rework ||
+                          decision.disposition == decide::Disposition::hold;
+  return questioned ? money(decision.money, state.plant.prices) : "\u2013";
+}
+
 std::string_view word(line::OrderRecord::State state) {
   constexpr std::array<std::string_view, 4> words = {"open", "bound", "filled", "cancelled"};
   return words[static_cast<std::size_t>(state)];
@@ -95,16 +110,24 @@ std::string computed_from(const decide::Provenance& provenance, const Look& look
                    look.width);
 }
 
-std::string vial_table(const decide::Shift& shift, const Look& look) {
-  Table table{{{"vial"}, {"order"}, {"recipe"}, {"decision"}, {"net mass", true}, {"good"}}, {}};
+std::string vial_table(const decide::Shift& shift, const line::State& state, const Look& look) {
+  Table table{{{"vial"},
+               {"order"},
+               {"recipe"},
+               {"decision"},
+               {"net mass", true},
+               {"good"},
+               {"worth", true}},
+              {}};
   for (const decide::Decision& decision : shift.decisions) {
     table.rows.push_back({decision.serial, or_none(decision.order), or_none(decision.recipe),
-                          decided(decision), net_in_words(decision), goodness_in_words(decision)});
+                          decided(decision) + what_for(decision), net_in_words(decision),
+                          goodness_in_words(decision), worth(decision, state)});
   }
   return as_text(table, look.width) + "\n" + strong(paragraph(headline(shift), look.width), look) +
          paragraph(
-             "Good: odds that every tolerance line of its recipe holds. After \u00B1: half of "
-             "the 95 % interval.",
+             "Good: odds that every tolerance line of its recipe holds. Worth: expected, over "
+             "scrapping now. After \u00B1: half of the 95 % interval.",
              look.width);
 }
 

@@ -1,7 +1,9 @@
 /// One vial for a terminal: in full, and why in plain words.
 
 #include <fmt/format.h>
+#include <algorithm>
 
+#include "report/become.hpp"
 #include "report/facts.hpp"
 #include "report/report.hpp"
 #include "report/strong.hpp"
@@ -25,6 +27,7 @@ class Writer {
     readings();
     contradiction();
     topups();
+    worth();
     change();
     end();
     return text_;
@@ -35,6 +38,7 @@ class Writer {
     why();
     contradiction();
     plan();
+    worth();
     change();
     end();
     return text_;
@@ -110,12 +114,16 @@ class Writer {
     part("What it could become");
     say(standing_caution, "  ", "  ");
     table(topup_facts(decision_, state_));
-    for (const decide::TopupAnswer& answer : decision_.topups) {
-      if (answer.topup.outcome != topup::Outcome::found || answer.topup.binding.empty()) continue;
-      say(fmt::format("{}: limited by {}.", recipe_name(answer.recipe, state_),
-                      answer.topup.binding),
-          "  - ", "    ");
-    }
+    list(topup_notes(decision_, state_));
+  }
+
+  void worth() {
+    std::vector<std::string> told = waiting_in_words(decision_, state_);
+    const std::string money = money_in_words(decision_, state_);
+    if (!money.empty()) told.insert(told.begin(), money);
+    if (told.empty()) return;
+    part("What it is worth");
+    list(told);
   }
 
   /// What to do, in one sentence, where something is to be added.
@@ -123,10 +131,12 @@ class Writer {
     const decide::TopupAnswer* answer = planned(decision_);
     if (answer == nullptr) return;
     part("What it could become");
-    say(fmt::format("{}: add {}. {} that it will be good; {}.", recipe_name(answer->recipe, state_),
-                    additions(answer->topup, state_), odds(answer->topup),
-                    money(answer->topup.cost, state_.plant.prices)),
+    say(fmt::format("{}: add {}. {} that it will be good; costs {}.",
+                    recipe_name(answer->recipe, state_), additions(answer->topup, state_),
+                    odds_of_answer(*answer), money(answer->topup.cost, state_.plant.prices)),
         "  - ", "    ");
+    const std::string lacks = why_not_in_words(*answer, decision_, state_);
+    if (!lacks.empty()) say(lacks, "  - ", "    ");
     say(standing_caution, "  ", "  ");
   }
 
@@ -160,6 +170,30 @@ std::string vial_in_full(const decide::Decision& decision, const line::State& st
 std::string explanation(const decide::Decision& decision, const line::State& state,
                         const Look& look) {
   return Writer(decision, state, look).short_form();
+}
+
+std::string why_not(const decide::Decision& decision, const std::string& recipe,
+                    const line::State& state, const Look& look) {
+  const auto asked = std::ranges::find(decision.topups, recipe, &decide::TopupAnswer::recipe);
+  if (asked == decision.topups.end()) return {};
+  const std::string name = recipe_name(recipe, state);
+  std::string text = "\n" + strong("Why not " + name + "\n", look);
+  const std::string lacks = why_not_in_words(*asked, decision, state);
+  if (!lacks.empty()) text += paragraph(lacks, look.width, "  - ", "    ");
+  if (asked->topup.outcome == topup::Outcome::found)
+    text += paragraph(fmt::format("add {}: {} that it will be good; costs {}, worth {}.",
+                                  additions(asked->topup, state), odds_of_answer(*asked),
+                                  money(asked->topup.cost, state.plant.prices),
+                                  money(asked->worth, state.plant.prices)),
+                      look.width, "  - ", "    ");
+  if (asked->topup.outcome == topup::Outcome::nothing_needed)
+    text += paragraph(addition_in_words(*asked, decision, state) + "; " + odds(asked->topup) +
+                          " that it is good.",
+                      look.width, "  - ", "    ");
+  if (asked->proved)
+    text += paragraph("A proof goes with it: explain --proof FILE, then check-proof FILE.",
+                      look.width, "  - ", "    ");
+  return text;
 }
 
 }  // namespace vialwright::report

@@ -103,6 +103,11 @@ std::string day_and_time(quantity::Instant instant) {
   return text.substr(0, 10) + no_break + text.substr(11, 8) + no_break + "UTC";
 }
 
+std::string to_the_minute(quantity::Instant instant) {
+  const std::string text = day_and_time(instant);
+  return text.substr(0, text.rfind(':')) + " UTC";
+}
+
 std::string time_of_day(quantity::Instant instant) {
   return quantity::to_text(instant).substr(11, 5) + no_break + "UTC";
 }
@@ -174,6 +179,18 @@ std::string odds(const topup::Topup& topup) {
   const bool has =
       topup.outcome == topup::Outcome::found || topup.outcome == topup::Outcome::nothing_needed;
   return has ? odds(topup.odds) : "\u2013";
+}
+
+std::string odds(const outcomes::Corrected& corrected) {
+  // The ends of an interval follow the rule for probabilities: never 0 or 100 in 100.
+  const auto end = [](double share) {
+    if (share > 0.99) return std::string("more than 99");
+    return share < 0.01 ? std::string("fewer than 1") : fmt::format("{:.0f}", 100.0 * share);
+  };
+  const std::string low = end(corrected.low), high = end(corrected.high);
+  const std::string mean = quantity::odds_in_words(corrected.odds);
+  if (low == high) return mean;
+  return fmt::format("{} ({} to {})", mean, low, high);
 }
 
 }  // namespace vialwright::report

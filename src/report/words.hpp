@@ -39,9 +39,10 @@ inline constexpr const char* advice_only = "Advice only: nothing here moves a ma
 [[nodiscard]] std::string pull(const contents::ReadingReport& report);
 
 [[nodiscard]] std::string money(double amount, const plant::Prices& prices);
-[[nodiscard]] std::string day_and_time(quantity::Instant instant);  ///< "2026-11-25 12:00:05 UTC"
-[[nodiscard]] std::string time_of_day(quantity::Instant instant);   ///< "12:00 UTC"
-[[nodiscard]] std::string span_of(double seconds);                  ///< "30 min", "2.5 h"
+[[nodiscard]] std::string day_and_time(quantity::Instant instant);   ///< "2026-11-25 12:00:05 UTC"
+[[nodiscard]] std::string to_the_minute(quantity::Instant instant);  ///< "2026-11-25 12:00 UTC"
+[[nodiscard]] std::string time_of_day(quantity::Instant instant);    ///< "12:00 UTC"
+[[nodiscard]] std::string span_of(double seconds);                   ///< "30 min", "2.5 h"
 
 [[nodiscard]] const std::string& stock_name(int stock, const line::State& state);
 [[nodiscard]] const std::string& component_name(int component, const line::State& state);
@@ -58,6 +59,9 @@ inline constexpr const char* advice_only = "Advice only: nothing here moves a ma
 
 /// "97 in 100"; "cannot tell" when no probability was found.
 [[nodiscard]] std::string odds(const conformity::Probability& probability);
+
+/// "97 in 100 (94 to 99)", "more than 99 in 100 (97 to more than 99)".
+[[nodiscard]] std::string odds(const outcomes::Corrected& corrected);
 
 /// Every word of a top-up's odds: "–" when there is no top-up to have odds.
 [[nodiscard]] std::string odds(const topup::Topup& topup);

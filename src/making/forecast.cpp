@@ -1,6 +1,7 @@
 #include <Eigen/Cholesky>
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "making/making.hpp"
 #include "making/proving.hpp"
@@ -20,13 +21,13 @@ contents::Belief empty_vial(const recipe::Book& book) {
   return belief;
 }
 
+/// Both limits of each line drawn towards its target, so that `share` of the band is left; a line
+/// with one limit has no target to hit and stays.
 recipe::Recipe narrowed(recipe::Recipe recipe, double share) {
   for (recipe::Tolerance& line : recipe.tolerances) {
-    const auto towards = [&](double limit) {
-      return std::isfinite(limit) ? line.target + share * (limit - line.target) : limit;
-    };
-    line.low = towards(line.low);
-    line.high = towards(line.high);
+    if (!std::isfinite(line.low) || !std::isfinite(line.high)) continue;
+    line.low = line.target + share * (line.low - line.target);
+    line.high = line.target + share * (line.high - line.target);
   }
   return recipe;
 }
@@ -83,8 +84,18 @@ class Planning {
     }
     return doses;
   }
-  [[nodiscard]] double loss_at(const Eigen::VectorXd& shares) const {
-    return loss(chances(with(shares), points_));
+  [[nodiscard]] bool meets_on_paper(const std::vector<topup::Addition>& doses) const;
+  /// What the search minimises: the loss and the stocks; where a miss costs nothing, the misses. An
+  /// aim stays within the lines: where most vials miss, to be sure of missing low may cost least.
+  [[nodiscard]] double regret_at(const Eigen::VectorXd& shares) const {
+    const std::vector<topup::Addition> doses = with(shares);
+    if (!meets_on_paper(doses)) return std::numeric_limits<double>::infinity();
+    const Chances found = chances(doses, points_);
+    if (stakes_.under <= 0.0 && stakes_.over <= 0.0) return found.under + found.over;
+    double stocks = 0.0;
+    for (const topup::Addition& each : doses)
+      stocks += each.amount_g * book_.stocks[at(each.stock)].price_per_g;
+    return loss(found) + stocks;
   }
 
   const recipe::Recipe& recipe_;
@@ -96,12 +107,23 @@ class Planning {
   conformity::Options points_;
 };
 
+bool Planning::meets_on_paper(const std::vector<topup::Addition>& doses) const {
+  const contents::Belief then = topup::after(empty_, doses, plant_, book_);
+  constexpr double rounding = 1e-9;
+  return std::ranges::all_of(conformity::lines_of(recipe_, then), [&](const auto& line) {
+    const double value = line.weights.dot(then.mean);
+    const double per = line.divisor.size() > 0 ? line.divisor.dot(then.mean) : 1.0;
+    const double slack = rounding * std::abs(value);
+    return value >= line.low * per - slack && value <= line.high * per + slack;
+  });
+}
+
 /// Downhill by halving steps along each dose and along all together: few doses, a smooth loss, and
 /// a step of one in twenty thousand at the end.
 std::vector<topup::Addition> Planning::aimed() const {
   const auto n = static_cast<Eigen::Index>(nominal_.size());
   Eigen::VectorXd here = Eigen::VectorXd::Zero(n);
-  double best = loss_at(here);
+  double best = regret_at(here);
   for (double step = 0.01; step > 4e-5; step *= 0.5) {
     for (bool moved = true; moved;) {
       moved = false;
@@ -110,9 +132,9 @@ std::vector<topup::Addition> Planning::aimed() const {
                                              : Eigen::VectorXd(Eigen::VectorXd::Unit(n, d));
         for (const double sign : {-1.0, 1.0}) {
           const Eigen::VectorXd tried = here + sign * step * along;
-          const double loss = loss_at(tried);
-          if (loss >= best - 1e-9) continue;
-          best = loss;
+          const double regret = regret_at(tried);
+          if (regret >= best - 1e-9) continue;
+          best = regret;
           here = tried;
           moved = true;
         }
@@ -122,26 +144,83 @@ std::vector<topup::Addition> Planning::aimed() const {
   return with(here);
 }
 
-/// The doses that hit the targets on paper, as near as the lines let them.
+/// The doses that hit the targets on paper, or else come as near as the narrowest share of every
+/// band allows, found by halving. Several stocks that would do: the cheapest.
 topup::Topup on_target(const recipe::Recipe& recipe, const topup::Means& means,
                        const plant::Plant& plant, const recipe::Book& book,
                        const topup::Options& options) {
   topup::Options quick = options;
   quick.conformity.points = quick.conformity.most_points = 64;
-  topup::Topup found;
-  for (const double share : {0.0, 0.01, 0.1, 0.5, 1.0}) {
-    found = topup::cheapest(empty_vial(book), narrowed(recipe, share), means, plant, book, quick);
-    if (found.outcome == topup::Outcome::found) break;
+  const auto within = [&](double share) {
+    return topup::cheapest(empty_vial(book), narrowed(recipe, share), means, plant, book, quick);
+  };
+  topup::Topup exact = within(0.0);
+  if (exact.outcome == topup::Outcome::found) return exact;
+  topup::Topup found = within(1.0);
+  if (found.outcome != topup::Outcome::found) return found;
+  for (double share = 0.5, step = 0.25; step > 1e-3; step *= 0.5) {
+    topup::Topup nearer = within(share);
+    const bool possible = nearer.outcome == topup::Outcome::found;
+    if (possible) found = std::move(nearer);
+    share += possible ? -step : step;
   }
   return found;
 }
 
-const topup::Addition* not_dosable(const std::vector<topup::Addition>& doses,
-                                   const plant::Plant& plant) {
-  const auto found = std::ranges::find_if(doses, [&](const topup::Addition& each) {
-    return each.station >= 0 && each.amount_g < plant.stations[at(each.station)].least_dose_g;
-  });
-  return found == doses.end() ? nullptr : &*found;
+bool is_too_small(const topup::Addition& dose, const plant::Plant& plant) {
+  return dose.station >= 0 && dose.amount_g < plant.stations[at(dose.station)].least_dose_g;
+}
+
+/// The plan that the aim starts from, or why there is none.
+struct Start {
+  Can can = Can::yes;
+  std::string because;
+  std::vector<topup::Addition> paper;  ///< hits the targets
+  std::vector<topup::Addition> doses;  ///< can be made
+};
+
+/// What is too small to be dosed is left out, or dosed at its least with more of the rest: that
+/// search is the top-up's.
+Start dosable(Start start, const recipe::Recipe& recipe, const topup::Means& means,
+              const plant::Plant& plant, const recipe::Book& book, const topup::Options& options) {
+  const auto small = std::ranges::find_if(
+      start.doses, [&](const topup::Addition& each) { return is_too_small(each, plant); });
+  if (small == start.doses.end()) return start;
+  const topup::Answer answer = topup::best(empty_vial(book), recipe, means, plant, book, options);
+  if (answer.impossible == topup::Impossible::by_any_amounts ||
+      answer.impossible == topup::Impossible::by_least_doses || answer.surest.additions.empty()) {
+    start.can = Can::not_dosable;
+    start.because = "less " + book.stocks[at(small->stock)].id + " than " +
+                    plant.stations[at(small->station)].id + " can dose";
+    return start;
+  }
+  start.doses = answer.surest.additions;
+  return start;
+}
+
+Start start_of(const recipe::Recipe& recipe, const topup::Means& means, const plant::Plant& plant,
+               const recipe::Book& book, const topup::Options& options) {
+  const topup::Topup nominal = on_target(recipe, means, plant, book, options);
+  Start start;
+  if (nominal.outcome != topup::Outcome::found) {
+    const bool denied = nominal.outcome == topup::Outcome::not_permitted;
+    start.can = denied ? Can::not_permitted : Can::impossible;
+    start.because = nominal.because;
+    return start;
+  }
+  start.paper = start.doses = nominal.additions;
+  start = dosable(std::move(start), recipe, means, plant, book, options);
+  // The largest dose goes first: what follows, small, can answer for its error.
+  std::ranges::stable_sort(start.doses, std::ranges::greater{}, &topup::Addition::amount_g);
+  return start;
+}
+
+/// How much of that stock hits the targets; 0 where the targets need none.
+double on_paper(const Start& start, int stock) {
+  double grams = 0.0;
+  for (const topup::Addition& each : start.paper)
+    if (each.stock == stock) grams += each.amount_g;
+  return grams;
 }
 
 double cost_of(const std::vector<topup::Addition>& doses, const plant::Plant& plant,
@@ -152,13 +231,16 @@ double cost_of(const std::vector<topup::Addition>& doses, const plant::Plant& pl
   return cost;
 }
 
-/// Stations whose first meter is off dose by command alone.
-plant::Plant without_meters(plant::Plant plant, const std::vector<int>& off) {
+/// A station whose first meter is off doses by command alone: nothing else may stop its doses.
+plant::Plant dosing_today(plant::Plant plant, const std::vector<int>& off) {
   for (plant::Station& station : plant.stations) {
-    std::erase_if(station.meters, [&](const std::string& id) {
+    const auto stops = std::ranges::find_if(station.meters, [&](const std::string& id) {
       const auto meter = plant::find_instrument(plant, id);
-      return meter && std::ranges::find(off, *meter) != off.end();
+      return meter && plant::is_meter(plant.instruments[at(*meter)].kind);
     });
+    if (stops == station.meters.end()) continue;
+    if (std::ranges::find(off, *plant::find_instrument(plant, *stops)) != off.end())
+      station.meters.clear();
   }
   return plant;
 }
@@ -168,42 +250,32 @@ plant::Plant without_meters(plant::Plant plant, const std::vector<int>& off) {
 Forecast forecast(const recipe::Recipe& recipe, int container, const Today& today,
                   const Stakes& stakes, const plant::Plant& plant, const recipe::Book& book,
                   const topup::Options& options) {
-  const plant::Plant as_is = without_meters(plant, today.off);
+  const plant::Plant as_is = dosing_today(plant, today.off);
   topup::Means means;
   means.loaded = today.loaded;
   means.container = container;
+  const Start start = start_of(recipe, means, as_is, book, options);
   Forecast made;
-  const topup::Topup nominal = on_target(recipe, means, as_is, book, options);
-  if (nominal.outcome != topup::Outcome::found) {
-    made.can =
-        nominal.outcome == topup::Outcome::not_permitted ? Can::not_permitted : Can::impossible;
-    made.because = nominal.because;
-    return made;
-  }
-  std::vector<topup::Addition> doses = nominal.additions;
-  // The largest dose goes first: what follows, small, can answer for its error.
-  std::ranges::stable_sort(doses, std::ranges::greater{}, &topup::Addition::amount_g);
-  if (const topup::Addition* small = not_dosable(doses, as_is)) {
-    made.can = Can::not_dosable;
-    made.because = "less " + book.stocks[at(small->stock)].id + " than " +
-                   as_is.stations[at(small->station)].id + " can dose";
-    return made;
-  }
-  const Planning planning(recipe, doses, stakes, as_is, book, options);
+  made.can = start.can;
+  made.because = start.because;
+  if (made.can != Can::yes) return made;
+  const Planning planning(recipe, start.doses, stakes, as_is, book, options);
   const std::vector<topup::Addition> aimed = planning.aimed();
-  for (std::size_t j = 0; j < aimed.size(); ++j) {
-    const double nominal_g = doses[j].amount_g;
-    made.doses.push_back({aimed[j], nominal_g, aimed[j].amount_g / nominal_g - 1.0});
+  for (const topup::Addition& each : aimed) {
+    const double nominal_g = on_paper(start, each.stock);
+    made.doses.push_back(
+        {each, nominal_g, nominal_g > 0.0 ? each.amount_g / nominal_g - 1.0 : 0.0});
   }
   const Chances at_aim = planning.chances(aimed, options.conformity);
   const contents::Belief empty = empty_vial(book);
   made.passes = topup::odds_of(empty, recipe, aimed, as_is, book, options);
-  made.at_nominal = topup::odds_of(empty, recipe, doses, as_is, book, options);
+  made.at_nominal = topup::odds_of(empty, recipe, start.doses, as_is, book, options);
   made.under = at_aim.under;
   made.over = at_aim.over;
   made.loss = planning.loss(at_aim);
-  made.loss_at_nominal = planning.loss(planning.chances(doses, options.conformity));
-  const Proven proof = proven(recipe, container, aimed, today, as_is, book, options.conformity);
+  made.loss_at_nominal = planning.loss(planning.chances(start.doses, options.conformity));
+  const Proven proof =
+      proven(recipe, container, aimed, today, as_is, plant, book, options.conformity);
   made.proven = proof.share;
   made.u_proven = proof.u;
   made.cost = cost_of(aimed, as_is, book);

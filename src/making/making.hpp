@@ -17,14 +17,15 @@ struct Today {
 };
 
 /// What a miss costs: below a limit something can be added, above it the vial is spoilt for it.
+/// Both 0: the aim has the best odds.
 struct Stakes {
   double under = 0.0, over = 0.0;  ///< unit of account, >= 0
 };
 
 struct Dose {
   topup::Addition addition;  ///< told amount
-  double nominal_g = 0.0;    ///< what hits the target on paper
-  double offset = 0.0;       ///< told over nominal, less one: negative = under
+  double nominal_g = 0.0;    ///< what hits the targets on paper; 0 = they need none of that stock
+  double offset = 0.0;       ///< told over nominal, less one: negative = under; 0 without nominal
 };
 
 enum class Can { yes, not_dosable, not_permitted, impossible };
@@ -32,7 +33,7 @@ enum class Can { yes, not_dosable, not_permitted, impossible };
 struct Forecast {
   Can can = Can::yes;
   std::string because;                  ///< when it cannot
-  std::vector<Dose> doses;              ///< in the order they are best made
+  std::vector<Dose> doses;              ///< in the order they are best made: the largest first
   conformity::Probability passes;       ///< P(all lines hold) at the advised aim
   conformity::Probability at_nominal;   ///< same, aimed at the targets
   double under = 0.0, over = 0.0;       ///< P(some line is missed low / high) at the advised aim
@@ -41,6 +42,10 @@ struct Forecast {
   double cost = 0.0;                         ///< stocks and visits
 };
 
+/// The doses that hit the targets on paper, the aim near them that costs least (loss and stocks)
+/// with its mean inside every line, and what comes of it. One dose a stock, within what its station
+/// can make. A station whose first meter is off doses by command alone; `loaded` names no station
+/// that is off. `proven` is drawn, 256 vials, the same every time; u_proven is its standard error.
 /// @param container  index into the plant.
 [[nodiscard]] Forecast forecast(const recipe::Recipe& recipe, int container, const Today& today,
                                 const Stakes& stakes, const plant::Plant& plant,

@@ -10,7 +10,7 @@ namespace {
 
 std::size_t at(int i) { return static_cast<std::size_t>(i); }
 
-constexpr int draws = 128;
+constexpr int draws = 256;
 
 /// Gaussian draws by Box and Muller from a counter-based mixer (splitmix64), the same everywhere.
 class Draws {
@@ -69,16 +69,16 @@ bool is_off(const Today& today, int instrument) {
   return std::ranges::find(today.off, instrument) != today.off.end();
 }
 
-/// What left the station when it was told that amount: its first meter stops the dose.
-double true_dose(World& world, const topup::Addition& addition, const Today& today,
-                 const plant::Plant& plant, const recipe::Book& book) {
+/// What left the station when it was told that amount: its first meter, where it is on, stops it.
+double true_dose(World& world, const topup::Addition& addition, const plant::Plant& dosing,
+                 const recipe::Book& book) {
   if (addition.station < 0) return addition.amount_g;
-  const plant::Station& station = plant.stations[at(addition.station)];
+  const plant::Station& station = dosing.stations[at(addition.station)];
   double mean = addition.amount_g;
   for (const std::string& id : station.meters) {
-    const auto meter = plant::find_instrument(plant, id);
-    if (!meter || is_off(today, *meter)) continue;
-    const plant::Instrument& it = plant.instruments[at(*meter)];
+    const auto meter = plant::find_instrument(dosing, id);
+    if (!meter || !plant::is_meter(dosing.instruments[at(*meter)].kind)) continue;
+    const plant::Instrument& it = dosing.instruments[at(*meter)];
     const double unit = it.kind == plant::InstrumentKind::volume_meter
                             ? book.stocks[at(addition.stock)].density_g_per_ml
                             : 1.0;
@@ -104,7 +104,8 @@ contents::Reading reading(contents::ReadingKind kind, int instrument, double val
 
 contents::Evidence evidence_of(World& world, int container,
                                const std::vector<topup::Addition>& additions, const Today& today,
-                               const plant::Plant& plant, const recipe::Book& book) {
+                               const plant::Plant& dosing, const plant::Plant& plant,
+                               const recipe::Book& book) {
   contents::Evidence evidence;
   evidence.container = container;
   const plant::Container& vial = plant.containers[at(container)];
@@ -114,7 +115,7 @@ contents::Evidence evidence_of(World& world, int container,
   double net = 0.0, volume = 0.0;
   for (const topup::Addition& each : additions) {
     const int dose = static_cast<int>(evidence.doses.size());
-    const double grams = true_dose(world, each, today, plant, book);
+    const double grams = true_dose(world, each, dosing, book);
     const double density = book.stocks[at(each.stock)].density_g_per_ml;
     net += grams;
     volume += grams / density;
@@ -147,7 +148,7 @@ contents::Evidence evidence_of(World& world, int container,
 
 Proven proven(const recipe::Recipe& recipe, int container,
               const std::vector<topup::Addition>& additions, const Today& today,
-              const plant::Plant& plant, const recipe::Book& book,
+              const plant::Plant& dosing, const plant::Plant& plant, const recipe::Book& book,
               const conformity::Options& options) {
   const double wanted = 1.0 - recipe.consumer_risk.value_or(plant.risks.consumer);
   conformity::Options quick = options;
@@ -158,7 +159,7 @@ Proven proven(const recipe::Recipe& recipe, int container,
   for (int draw = 0; draw < draws; ++draw) {
     World world(plant, options.seed + static_cast<std::uint64_t>(draw) * 0x632be59bd9b4e019ULL);
     const contents::Evidence evidence =
-        evidence_of(world, container, additions, today, plant, book);
+        evidence_of(world, container, additions, today, dosing, plant, book);
     const contents::Belief belief = contents::estimate(evidence, plant, book).belief;
     const auto lines = conformity::lines_of(recipe, belief);
     if (conformity::probability(belief.mean, belief.covariance, lines, quick).value >= wanted)

@@ -11,9 +11,11 @@ struct Proven {
 
 /// Draws vials as the model has them (doses, instruments, strengths, tare), their planned readings,
 /// and judges each by the evidence alone. The same draws for the same arguments.
+/// @param dosing  the plant with those meters alone that may stop a dose; `plant` has all that
+/// read.
 [[nodiscard]] Proven proven(const recipe::Recipe& recipe, int container,
                             const std::vector<topup::Addition>& additions, const Today& today,
-                            const plant::Plant& plant, const recipe::Book& book,
-                            const conformity::Options& options);
+                            const plant::Plant& dosing, const plant::Plant& plant,
+                            const recipe::Book& book, const conformity::Options& options);
 
 }  // namespace vialwright::making

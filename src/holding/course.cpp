@@ -45,20 +45,24 @@ std::array<double, 4> solved(std::array<std::array<double, 5>, 4>& rows) {
   return x;
 }
 
-/// Root of f between a (f of one sign) and b (the other): regula falsi with Illinois' halving.
-/// Returns the side of b.
+/// Root of f between a and b, where its signs differ, by regula falsi with Illinois' halving.
+/// Returns the end of what is left of the interval on b's side.
 template <class F>
 double root(F f, double a, double b) {
   double fa = f(a), fb = f(b);
+  int moved = 0;  // which end, last time
   for (int i = 0; i < 60 && std::abs(b - a) > 1e-9 * std::max(1.0, std::abs(b)); ++i) {
-    if (fa == fb) break;
+    if (fb == 0.0) break;
     const double c = b - fb * (b - a) / (fb - fa), fc = f(c);
     if ((fc < 0.0) == (fb < 0.0)) {
-      b = c, fb = fc, fa *= 0.5;
+      b = c;
+      fb = fc;
+      if (std::exchange(moved, 1) == 1) fa *= 0.5;
     } else {
-      a = b, fa = fb, b = c, fb = fc;
+      a = c;
+      fa = fc;
+      if (std::exchange(moved, -1) == -1) fb *= 0.5;
     }
-    if (fc == 0.0) break;
   }
   return b;
 }
@@ -112,6 +116,7 @@ Course::Course(std::span<const Offer> offers, const Terms& terms, double demand,
 
 /// No knot lies inside: the worths are straight lines.
 void Course::enter(double from, double to) {
+  idle_step_ = std::max((to - from) / looks_a_stretch, smallest_step * longest_);
   const double middle = 0.5 * (from + to), quarter = 0.25 * (to - from);
   for (Line& line : lines_) {
     const auto& at = line.offer->at_days;
@@ -139,19 +144,16 @@ double Course::gain(double t) const {
 
 /// A time in which the vial is better scrapped: back to where waiting pays again.
 double Course::idle(double from, double to) {
-  const double back =
-      std::max(from, to - std::max((to - from) / looks_a_stretch, smallest_step * longest_));
-  const auto pays = [&](double t) { return gain(t); };
-  double until = back;
   if (gain(to) > 0.0) {
-    until = to;
     waits_ = true;
-  } else if (gain(back) > 0.0) {
-    until = root(pays, to, back);
-    if (!(gain(until) > 0.0)) until = back;
+    return to;
+  }
+  double until = std::max(from, to - idle_step_);
+  if (gain(until) > 0.0) {
+    until = root([&](double t) { return gain(t); }, to, until);
     waits_ = true;
   }
-  if (until < to) pieces_.push_back({until, to, {-disposal_, 0.0, 0.0, 0.0, 0.0}, 0.0, true});
+  pieces_.push_back({until, to, {-disposal_, 0.0, 0.0, 0.0, 0.0}, 0.0, true});
   return until;
 }
 

@@ -71,7 +71,7 @@ class Course {
 
   double disposal_, cost_, longest_;
   bool learns_;
-  double scale_ = 0.0, h_ = 0.0, w_ = 0.0;
+  double scale_ = 0.0, h_ = 0.0, idle_step_ = 0.0, w_ = 0.0;
   bool waits_ = false;
   std::vector<Line> lines_;
   std::vector<Group> groups_;

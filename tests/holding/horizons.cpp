@@ -9,17 +9,6 @@ namespace {
 
 constexpr double never = std::numeric_limits<double>::infinity();
 
-/// Gamma(shape, 1) by Marsaglia & Tsang (2000); below shape 1 by their power of a uniform.
-double gamma(double shape, support::Random& random) {
-  if (shape < 1.0) return gamma(shape + 1.0, random) * std::pow(random.uniform(), 1.0 / shape);
-  const double d = shape - 1.0 / 3.0, c = 1.0 / std::sqrt(9.0 * d);
-  while (true) {
-    const double x = random.normal(), v = std::pow(1.0 + c * x, 3.0);
-    if (v <= 0.0) continue;
-    if (std::log(random.uniform()) < 0.5 * x * x + d - d * v + d * std::log(v)) return d * v;
-  }
-}
-
 double worth_on(const Offer& offer, double days) {
   std::size_t i = 0;
   while (i + 1 < offer.at_days.size() && offer.at_days[i + 1] <= days) ++i;
@@ -259,6 +248,17 @@ double best_assignment(const std::vector<std::vector<double>>& gain) {
 }
 
 }  // namespace
+
+/// By Marsaglia & Tsang (2000); below shape 1 by their power of a uniform.
+double gamma(double shape, support::Random& random) {
+  if (shape < 1.0) return gamma(shape + 1.0, random) * std::pow(random.uniform(), 1.0 / shape);
+  const double d = shape - 1.0 / 3.0, c = 1.0 / std::sqrt(9.0 * d);
+  while (true) {
+    const double x = random.normal(), v = std::pow(1.0 + c * x, 3.0);
+    if (v <= 0.0) continue;
+    if (std::log(random.uniform()) < 0.5 * x * x + d - d * v + d * std::log(v)) return d * v;
+  }
+}
 
 Horizon any_horizon(support::Random& random) {
   Horizon horizon;

@@ -28,6 +28,8 @@ struct Order {
 };
 using Future = std::vector<Order>;  ///< by day
 
+/// A Gamma variable of that shape and scale 1.
+[[nodiscard]] double gamma(double shape, support::Random& random);
 /// 2 to 12 vials, 3 to 8 kinds of order, 1 to 6 places.
 [[nodiscard]] Horizon any_horizon(support::Random& random);
 /// Rates drawn from what is believed of them, then orders drawn with those rates.

@@ -106,6 +106,36 @@ TEST(Recalibration, IntervalOfTheLevelAgainstADenseGrid) {
   EXPECT_NEAR(corrected.high, high, 0.01);
 }
 
+/// The page's worked example: 14 of 20 at even odds. The level solves, by hand,
+/// w / 0.09 = 14 phi/Phi(w) - 6 phi/Phi(-w), so w = 0.2707; its doubt is 0.2062. The odds are
+/// averaged over the scatter that the level would have had other twenty outcomes come: here by
+/// drawing them. Without that averaging they would be 0.0012 higher.
+TEST(Recalibration, OddsAreAveragedOverWhatOtherOutcomesWouldHaveTaught) {
+  Options options;
+  options.covariates = false;
+  const auto level_of = [&](const std::vector<Outcome>& seen) {
+    return learn(seen, stocks, options).weight[0];
+  };
+  support::Random random(928);
+  const int count = 4'000;
+  double squares = 0.0;
+  for (int n = 0; n < count; ++n) {
+    std::vector<Outcome> other(20, asked(0.5));
+    for (Outcome& each : other) each.good = random.below(2);
+    squares += std::pow(level_of(other), 2);
+  }
+  std::vector<Outcome> seen(20, asked(0.5));
+  for (std::size_t i = 0; i < 14; ++i) seen[i].good = 1.0;
+  const Recalibration learned = learn(seen, stocks, options);
+  EXPECT_NEAR(learned.weight[0], 0.2707, 5e-5);
+  EXPECT_NEAR(learned.u[0], 0.2062, 5e-5);
+  // The scatter's own doubt of one in ninety moves the odds by 3e-5; that it is taken at even odds
+  // and not at 0.6, by about as much.
+  EXPECT_NEAR(correct(asked(0.5), learned).odds,
+              normal_share(0.2707 / std::sqrt(1.0 + squares / count)), 2e-4)
+      << "seed 928";
+}
+
 TEST(Recalibration, OldOutcomesFade) {
   std::vector<Outcome> seen(50, asked(0.9));  // all failed
   const double fresh = correct(asked(0.9), learn(seen, stocks)).odds;

@@ -47,8 +47,7 @@ struct Margins {
 /// The odds of those amounts: given the total after dosing, the lines as if independent, with the
 /// first two terms of what they still have in common; one-dimensional quadrature over the total.
 struct QuickOdds {
-  double value = 0.0, error = 0.0;  ///< error: quadrature and the last term, no bound
-  double at_most = 1.0;             ///< the least likely line alone: a bound for these amounts
+  double value = 0.0, error = 0.0;  ///< error: quadrature and size of what is left out; no bound
 };
 [[nodiscard]] QuickOdds quick_odds(const DoseCase& all, const PerStock& grams);
 

@@ -81,7 +81,7 @@ Conditional conditional(const DoseCase& all, const After& then, std::size_t i) {
 }
 
 struct Joint {
-  double value = 1.0, last_term = 0.0;
+  double value = 1.0, left_out = 0.0;
 };
 
 /// All lines at one total. Given T two lines have the correlation -r_i r_j in what they share with
@@ -103,7 +103,9 @@ Joint joint_at(const std::array<Conditional, most_stocks>& lines, std::size_t co
   const double by_first = -0.5 * (first * first - first_own);
   const double by_second = 0.25 * (second * second - second_own);
   const double value = product * (1.0 + by_first + by_second);
-  return {std::clamp(value, 0.0, 1.0), product * std::abs(by_second)};
+  // What is left out begins with products of two correlations among three or four lines.
+  const double left_out = std::abs(by_second) + 0.5 * by_first * by_first;
+  return {std::clamp(value, 0.0, 1.0), product * left_out};
 }
 
 // Gauss and Kronrod's rule with 10 and 21 points, and the error made of their gap.
@@ -132,7 +134,7 @@ constexpr std::array<double, 5> gauss_weight = {
     0.295524224714752870173815619188769};
 
 struct Integral {
-  double kronrod = 0.0, gauss = 0.0, last_term = 0.0;
+  double kronrod = 0.0, gauss = 0.0, left_out = 0.0;
 };
 
 /// Over the totals that their own line allows, as far as they are likely.
@@ -142,7 +144,7 @@ QuickOdds over_totals(const DoseCase& all, const After& then,
   const double u = then.u_total;
   const double from = std::max((all.total_low - then.total) / u, -reach);
   const double to = std::min((all.total_high - then.total) / u, reach);
-  if (!(from < to)) return {0.0, 6e-7, 0.0};
+  if (!(from < to)) return {0.0, 6e-7};
   const double half = 0.5 * (to - from), middle = 0.5 * (to + from);
   Integral sum;
   const auto point = [&](double at, std::size_t k) {
@@ -150,7 +152,7 @@ QuickOdds over_totals(const DoseCase& all, const After& then,
     const Joint joint = joint_at(lines, count, u * z);
     const double density = normal_density(z);
     sum.kronrod += kronrod_weight[k] * density * joint.value;
-    sum.last_term += kronrod_weight[k] * density * joint.last_term;
+    sum.left_out += kronrod_weight[k] * density * joint.left_out;
     if (k % 2 == 1) sum.gauss += gauss_weight[k / 2] * density * joint.value;
   };
   for (std::size_t k = 0; k + 1 < kronrod_at.size(); ++k) {
@@ -160,7 +162,7 @@ QuickOdds over_totals(const DoseCase& all, const After& then,
   point(0.0, kronrod_at.size() - 1);
   const double gap = half * std::abs(sum.kronrod - sum.gauss);
   const double quadrature = std::min(gap, std::pow(200.0 * gap, 1.5));
-  return {std::clamp(half * sum.kronrod, 0.0, 1.0), quadrature + half * sum.last_term + 6e-7, 1.0};
+  return {std::clamp(half * sum.kronrod, 0.0, 1.0), quadrature + half * sum.left_out + 6e-7};
 }
 
 }  // namespace
@@ -175,7 +177,7 @@ QuickOdds quick_odds(const DoseCase& all, const PerStock& grams) {
   const double slack = same_mass * then.total;
   if (then.total < all.total_low - slack || then.total > all.total_high + slack) return {};
   const Joint joint = joint_at(lines, count, 0.0);
-  return {joint.value, joint.last_term, 1.0};
+  return {joint.value, joint.left_out};
 }
 
 namespace {

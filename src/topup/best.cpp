@@ -39,6 +39,7 @@ class Best {
 
   [[nodiscard]] Answer answer() const;
   [[nodiscard]] bool meets_on_paper() const { return search_.on_paper(); }
+  [[nodiscard]] Topup as_it_is() const { return told({}, {Amounts(0), 0.0, 0.0}); }
 
  private:
   [[nodiscard]] Topup told(const std::vector<int>& members, const Found& found) const;
@@ -131,29 +132,24 @@ Answer best(const contents::Belief& belief, const recipe::Recipe& recipe, const 
   Options rough = options;
   rough.conformity.points = rough.conformity.most_points = 16;  // its odds are not looked at
   Topup paper = cheapest(belief, recipe, means, plant, book, rough);
-  Answer answer;
   if (paper.outcome == Outcome::not_permitted) {
+    Answer answer;
     answer.best = answer.surest = std::move(paper);
     return answer;
   }
   const Best search(belief, recipe, means, plant, book, options);
-  answer = search.answer();
-  if (paper.outcome == Outcome::impossible) {
-    answer.impossible = Impossible::by_any_amounts;
-    answer.proved = prove_impossible(belief, recipe, means, plant, book, false);
-  } else if (!search.meets_on_paper()) {
-    answer.impossible = Impossible::by_least_doses;
-    answer.proved = prove_impossible(belief, recipe, means, plant, book, true);
-  } else if (!answer.meets_risk) {
-    answer.impossible = Impossible::by_risk;
-  }
-  if (answer.proved) {
-    // What is left of the odds comes from the doubt about the contents alone.
-    answer.best = paper.outcome == Outcome::impossible ? std::move(paper) : answer.best;
-    answer.best.outcome = Outcome::impossible;
-    answer.best.additions.clear();
-    answer.best.because = answer.proved->in_words;
-  }
+  Answer answer = search.answer();
+  if (answer.meets_risk) return answer;
+  answer.impossible = Impossible::by_risk;
+  const bool by_any = paper.outcome == Outcome::impossible;
+  if (!by_any && search.meets_on_paper()) return answer;
+  answer.proved = prove_impossible(belief, recipe, means, plant, book, !by_any);
+  if (!answer.proved) return answer;
+  answer.impossible = by_any ? Impossible::by_any_amounts : Impossible::by_least_doses;
+  // What odds there are come from the doubt about the contents; `surest` has the best of them.
+  answer.best = search.as_it_is();
+  answer.best.outcome = Outcome::impossible;
+  answer.best.because = answer.proved->in_words;
   return answer;
 }
 

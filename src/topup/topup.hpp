@@ -151,12 +151,13 @@ struct Options {
 
 // ---- the best top-up -----------------------------------------------------------------------
 
-/// Why no top-up will do. The first two come with a proof that proof::check accepts.
+/// Why no top-up meets the risk. The first two come with a proof that proof::check accepts.
 enum class Impossible {
   no,
   by_any_amounts,  ///< even without least doses
   by_least_doses,  ///< only the least doses of the stations forbid it
-  by_risk,  ///< it can be met on paper, but no top-up meets the risk; the best odds are shown
+  by_risk,  ///< it can be met on paper (or fails by less than can be proved), but no top-up meets
+            ///< the risk; the best odds are shown
 };
 
 struct Proved {
@@ -169,7 +170,8 @@ struct Answer {
   /// Each dose zero or within its station's range. Cheapest of those that meet the risk (with
   /// Options::success, the most worth of them); where none does, the best odds. Additions stand in
   /// the order in which they are best made. Outcome nothing_needed: as the vial is it meets the
-  /// risk, or no addition makes it likelier.
+  /// risk, or no addition makes it likelier. Outcome impossible, with a proof: nothing is added,
+  /// and the odds are those of the vial as it is.
   Topup best;
   bool meets_risk = false;
   std::optional<Topup> second;  ///< the best found that adds other stocks or at other stations

@@ -174,15 +174,21 @@ TwoRounds TwoRoundSearch::told(const Plan& plan, const Topup& single) const {
   return told;
 }
 
+/// "86.8 of 100 (give or take 0.4)"; what is nearly certain is told as a bound.
+std::string of_hundred(double odds, double u) {
+  if (odds > 0.99) return "more than 99 of 100";
+  return fmt::format("{:.1f} of 100 (give or take {:.1f})", 100.0 * odds, 200.0 * u);
+}
+
 std::string TwoRoundSearch::in_words(const TwoRounds& told, const Topup& single) const {
   std::vector<std::string> doses;
   for (const Addition& each : told.first.additions)
     doses.push_back(fmt::format("{:.4f} g of {}", each.amount_g, stock_name(each.stock, book_)));
   return fmt::format(
-      "dose {}, weigh, and dose again as the weighing says: {:.1f} of 100 (give or take {:.1f}) "
-      "become good for {:.3f} {}, against {:.1f} for {:.3f} in one round",
-      listed(doses, " and "), 100.0 * told.odds, 200.0 * told.u_odds, told.cost, plant_.prices.unit,
-      100.0 * single.odds.value, single.cost);
+      "dose {}, weigh, and dose again as the weighing says: {} become good for {:.3f} {}; in one "
+      "round {} for {:.3f}",
+      listed(doses, " and "), of_hundred(told.odds, told.u_odds), told.cost, plant_.prices.unit,
+      of_hundred(single.odds.value, single.odds.error / 3.0), single.cost);
 }
 
 std::optional<TwoRounds> TwoRoundSearch::run() const {

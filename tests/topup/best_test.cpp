@@ -277,7 +277,11 @@ TEST(Best, TheThreeKindsOfImpossible) {
   const Answer by_any = best(over, d0.green(19.5, 20.5), d0.means, d0.plant, d0.book);
   EXPECT_EQ(by_any.impossible, Impossible::by_any_amounts);
   EXPECT_EQ(by_any.best.outcome, Outcome::impossible);
+  EXPECT_TRUE(by_any.proved);
   EXPECT_FALSE(by_any.meets_risk);
+  EXPECT_TRUE(by_any.best.additions.empty());
+  EXPECT_EQ(by_any.best.total_g, 20.0);
+  EXPECT_LT(by_any.best.odds.value, by_any.surest.odds.value);
   // 0.054 mg of teal in 20 g, at least 0.00291 mg/g: 0.021 g of stock or more, 0.044 g at most.
   d0.plant.stations[D0::teal].least_dose_g = 0.060;
   recipe::Recipe small = d0.green(19.5, 20.08);

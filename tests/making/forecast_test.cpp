@@ -155,12 +155,15 @@ TEST(Forecast, IsProvenAsOftenAsWholeVialsAreReleased) {
 TEST(Forecast, WithoutItsScaleAVialPassesAsOftenButIsProvenLess) {
   TintLine line;
   line.plant.instruments[TintLine::base_meter].u_gain = 0.02;  // the net hangs on the scale
-  const recipe::Recipe tint = line.tint(0.06, 19.6, 20.4);
+  line.plant.command_is_evidence = false;
+  const recipe::Recipe tint = line.tint(0.045, 19.6, 20.4);
   const Forecast with = forecast(tint, 0, line.today, stakes, line.plant, line.book);
   line.today.off = {TintLine::scale};
   const Forecast without = forecast(tint, 0, line.today, stakes, line.plant, line.book);
   EXPECT_EQ(with.passes.value, without.passes.value);
-  EXPECT_GE(with.proven + 3.0 * std::hypot(with.u_proven, without.u_proven), without.proven);
+  EXPECT_LT(with.passes.value, 0.94);  // else the odds alone would release
+  EXPECT_GT(with.proven, without.proven + 3.0 * std::hypot(with.u_proven, without.u_proven))
+      << with.proven << ", " << without.proven;
 }
 
 /// The meter's error no longer is the dose's; the station's spread stays.

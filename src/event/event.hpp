@@ -122,7 +122,7 @@ struct VialInspected {
   bool operator==(const VialInspected&) const = default;
 };
 struct VialBound {
-  std::string order, recipe;
+  std::string order, recipe;  ///< order may be empty: made for none
   int version = 1;
   bool operator==(const VialBound&) const = default;
 };

@@ -158,7 +158,7 @@ void fields(V& v, D& d) {
 }
 template <class V, Of<VialBound> D>
 void fields(V& v, D& d) {
-  v.text("order", d.order);
+  v.text_or_none("order", d.order);
   v.text("recipe", d.recipe);
   v.count("version", d.version);
 }

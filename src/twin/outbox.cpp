@@ -51,4 +51,15 @@ void Outbox::lower_tank(const std::string& tank, Instant after, double mass_g,
   }
 }
 
+bool Outbox::leave_unbound(const std::string& order) {
+  bool found = false;
+  for (auto& [arrives, message] : travelling_) {
+    auto* bound = std::get_if<event::VialBound>(&message.event.data);
+    if (bound == nullptr || bound->order != order) continue;
+    bound->order.clear();
+    found = true;
+  }
+  return found;
+}
+
 }  // namespace vialwright::twin

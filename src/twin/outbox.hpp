@@ -26,6 +26,10 @@ class Outbox {
   /// Readings of a tank after that time, not told yet, show it emptier.
   void lower_tank(const std::string& tank, Instant after, double mass_g, double resolution_g);
 
+  /// A vial that would have been bound to that order is bound to none. @returns whether one was
+  /// still to be told of.
+  bool leave_unbound(const std::string& order);
+
  private:
   Post post_;
   std::string under_;

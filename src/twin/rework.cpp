@@ -83,6 +83,7 @@ class Rework {
   void order_gives_up(std::size_t index, double now_s);
 
   void set_order_gone(const std::string& order, bool gone, double now_s);
+  void take_from_making(const std::string& order);
   void bind(std::size_t vial, double now_s, const Advice& advice);
   void end_hold(std::size_t vial, double now_s);
   void hold(std::size_t vial, double now_s, const Advice& advice);
@@ -246,6 +247,14 @@ void Rework::set_order_gone(const std::string& order, bool gone, double now_s) {
   }
 }
 
+/// The vial that was planned for the order is made all the same, for whoever comes.
+void Rework::take_from_making(const std::string& order) {
+  if (order.empty() || !outbox_.leave_unbound(order)) return;
+  for (std::size_t i = 0; i < standing_.size(); ++i) {
+    if (making_.jobs[i].order == order) standing_[i].order.clear();
+  }
+}
+
 // ---- what is done ----------------------------------------------------------------------------
 
 void Rework::bind(std::size_t vial, double now_s, const Advice& advice) {
@@ -255,6 +264,7 @@ void Rework::bind(std::size_t vial, double now_s, const Advice& advice) {
   if (as_it_is && recipe == standing.recipe) return;
   set_order_gone(standing.order, false, now_s);
   set_order_gone(advice.order, true, now_s);
+  take_from_making(advice.order);
   standing.recipe = recipe;
   standing.order = advice.order;
   tell(now_s, "orders", making_.jobs[vial].serial, Link::office,

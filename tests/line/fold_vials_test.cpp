@@ -174,6 +174,20 @@ TEST(FoldVials, BindingFreezesTheVersionOfTheRecipe) {
   EXPECT_EQ(line::find_recipe(state, "fen")->version, 2);
 }
 
+TEST(FoldVials, AVialMayBeMadeToARecipeAndForNoOrder) {
+  Record record;
+  record.add("office", 0, "", event::OrderPlaced{"o", "pond", {}, 4.0, 0, 1});
+  record.registered(0, "V-1");
+  record.add("line", 1, "V-1", event::VialBound{"o", "pond", 1});
+  record.add("line", 2, "V-1", event::VialBound{"", "pond", 1});
+  const line::State state = record.folded();
+  EXPECT_EQ(state.vials.at(0).recipe->id, "pond");
+  EXPECT_EQ(state.vials[0].order, "");
+  EXPECT_EQ(state.orders.at(0).state, OrderRecord::State::open) << "given back";
+  EXPECT_THAT(state.unread, IsEmpty());
+  EXPECT_THAT(state.vials[0].conflicts, IsEmpty());
+}
+
 TEST(FoldVials, ARecipeWithALineThatIsNotUnderstoodIsNotTaken) {
   Record record;
   event::RecipePublished data;

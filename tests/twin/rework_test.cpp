@@ -394,6 +394,30 @@ TEST(TwinRework, AVialThatIsTouchedForEverIsScrappedInTheEnd) {
   EXPECT_GE(small::about<event::GrossRead>(all, "V00001").size(), 7U);
 }
 
+TEST(TwinRework, AnOrderOfALaterVialMayBeTakenAndThatVialIsMadeForNone) {
+  const Shift shift = record_shift(small::plant(), small::book(), small::recipes(),
+                                   small::orders(30), small::plan(44, 30), [](const Question& it) {
+                                     Advice advice;
+                                     advice.what = Advice::Do::release;
+                                     if (it.serial == "V00002") {
+                                       advice.order = "O-20";
+                                       advice.recipe = "pale";
+                                     }
+                                     return advice;
+                                   });
+  const auto all = small::heard(shift);
+  const auto later = small::about<event::VialBound>(all, "V00020");
+  ASSERT_THAT(later, SizeIs(1));
+  EXPECT_EQ(later[0].order, "");
+  EXPECT_EQ(later[0].recipe, "pale");
+  EXPECT_EQ(shift.truth[1].order, "O-20");
+  EXPECT_EQ(shift.truth[19].order, "");
+  const line::State state = folded(shift);
+  EXPECT_EQ(line::find_order(state, "O-20")->vial, "V00002");
+  EXPECT_EQ(line::find_order(state, "O-2")->state, line::OrderRecord::State::open);
+  EXPECT_THAT(line::find_vial(state, "V00020")->conflicts, IsEmpty());
+}
+
 TEST(TwinRework, DecisionsStandInTheRecordAsTheyWereGiven) {
   const std::string decided =
       event::write({"decision/V00001/1", "vialwright/engine", "V00001", small::plan(1, 1).start, 1,

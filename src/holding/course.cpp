@@ -96,10 +96,12 @@ Course::Course(std::span<const Offer> offers, const Terms& terms, double demand,
     if (!counts(offer)) continue;
     // Where nothing is learned the rate stands still: days 0 marks it, the shape is the rate.
     const double shape = learns_ ? offer.demand.shape : offer.demand.rate();
-    lines_.push_back({shape * demand, learns_ ? offer.demand.days : 0.0, 0.0, 0.0, false, &offer});
+    lines_.push_back({shape * demand, learns_ ? offer.demand.days : 0.0, 0.0, 0.0, false, &offer,
+                      offer.at_days.size() - 1});
     for (const double worth : offer.worth) scale_ = std::max(scale_, std::abs(worth) + disposal_);
-    for (const double knot : offer.at_days)
-      if (knot != knots.back()) knots.push_back(knot);
+    // Most offers of a vial are knotted alike.
+    if (lines_.size() > 1 && offer.at_days == lines_.front().offer->at_days) continue;
+    knots.insert(knots.end(), offer.at_days.begin(), offer.at_days.end());
   }
   std::ranges::stable_sort(lines_, {}, &Line::days);
   std::ranges::sort(knots);
@@ -117,18 +119,12 @@ Course::Course(std::span<const Offer> offers, const Terms& terms, double demand,
 /// No knot lies inside: the worths are straight lines.
 void Course::enter(double from, double to) {
   idle_step_ = std::max((to - from) / looks_a_stretch, smallest_step * longest_);
-  const double middle = 0.5 * (from + to), quarter = 0.25 * (to - from);
   for (Line& line : lines_) {
-    const auto& at = line.offer->at_days;
-    if (middle >= at.back()) {
-      line.slope = 0.0;
-      line.base = line.offer->worth.back();
-      continue;
-    }
-    const double early = worth_at(*line.offer, middle - quarter);
-    const double late = worth_at(*line.offer, middle + quarter);
-    line.slope = (late - early) / (2.0 * quarter);
-    line.base = 0.5 * (early + late) - line.slope * middle;
+    const auto &at = line.offer->at_days, &worth = line.offer->worth;
+    while (line.knot > 0 && at[line.knot] > from) --line.knot;
+    const std::size_t k = line.knot;
+    line.slope = k + 1 < at.size() ? (worth[k + 1] - worth[k]) / (at[k + 1] - at[k]) : 0.0;
+    line.base = worth[k] - line.slope * at[k];
   }
 }
 
@@ -228,16 +224,28 @@ double Course::first_change(const Polynomial& w, double t, double h) const {
   double first = 1.0;
   if (value(w, 1.0) < -disposal_)
     first = root([&](double theta) { return value(w, theta) + disposal_; }, 0.0, 1.0);
-  double end_w = value(w, first), end_t = t - first * h;
-  for (const Line& line : lines_) {
-    const double over = line.base + line.slope * end_t - end_w;
-    if (line.taken ? over >= 0.0 : over <= 0.0) continue;
-    const auto over_at = [&](double theta) {
+  const auto cut_for = [&](const Line& line) {
+    const auto over = [&](double theta) {
       return line.base + line.slope * (t - theta * h) - value(w, theta);
     };
-    first = root(over_at, 0.0, first);
-    end_w = value(w, first);
-    end_t = t - first * h;
+    first = root(over, 0.0, first);
+  };
+  // By straight lines first: whoever is likely the first to change spares the others their roots.
+  const Line* likely = nullptr;
+  double least = 2.0;
+  const double start = w[0], end = value(w, first), end_t = t - first * h;
+  for (const Line& line : lines_) {
+    const double over = line.base + line.slope * end_t - end;
+    if (line.taken ? over >= 0.0 : over <= 0.0) continue;
+    const double before = line.base + line.slope * t - start;
+    const double crosses = before / (before - over);
+    if (crosses < least) least = crosses, likely = &line;
+  }
+  if (likely == nullptr) return first;
+  cut_for(*likely);
+  for (const Line& line : lines_) {
+    const double over = line.base + line.slope * (t - first * h) - value(w, first);
+    if (&line != likely && (line.taken ? over < 0.0 : over > 0.0)) cut_for(line);
   }
   return first;
 }

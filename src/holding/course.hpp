@@ -49,6 +49,7 @@ class Course {
     double shape, days, base, slope;
     bool taken;
     const Offer* offer;
+    std::size_t knot;  ///< the stretch begins at or after this one
   };
   struct Group {  // offers that are taken and have the same days: income = rate-weighted worth
     double days, shape, base, slope;

@@ -1,10 +1,12 @@
 /// The 600-vial demo shift, from its file to decisions: import with all hashes and validation on,
-/// replay into state, decide for every vial. There is no general-purpose peer for the whole path;
+/// replay into state, decide for all vials together (top-ups, waiting, pairing), and what its open
+/// orders can expect before dosing. There is no general-purpose peer for the whole path;
 /// beside it stands a plain parse of the same file by a general-purpose JSON library, as a
 /// yardstick for the machine.
 
 #include <benchmark/benchmark.h>
 #include <zlib.h>
+#include <algorithm>
 #include <chrono>
 #include <cstdio>
 #include <filesystem>
@@ -42,8 +44,8 @@ void shift_from_file_to_decisions(benchmark::State& bench) {
   if (!line) return bench.SkipWithError("the demo line does not read");
   const std::string recorded = unpacked(folder + "shift.jsonl.gz");
   const std::string path = (std::filesystem::temp_directory_path() / "shift_bench.book").string();
-  double import_s = 0.0, replay_s = 0.0, decide_s = 0.0, yardstick_s = 0.0;
-  std::size_t vials = 0, events = 0;
+  double import_s = 0.0, replay_s = 0.0, decide_s = 0.0, before_s = 0.0, yardstick_s = 0.0;
+  std::size_t vials = 0, events = 0, in_question = 0, rungs = 0, orders = 0;
   for (auto _ : bench) {
     for (const char* end : {"", "-wal", "-shm", ".lock"}) std::filesystem::remove(path + end);
     std::optional<line::State> state;
@@ -55,7 +57,15 @@ void shift_from_file_to_decisions(benchmark::State& bench) {
     });
     const auto book = logbook::Logbook::open(path, logbook::Access::read).value();
     replay_s += seconds([&] { state = line::state_of(*line, book).value(); });
-    decide_s += seconds([&] { vials = decide::decide_all(*state, "", {}).decisions.size(); });
+    decide::Shift shift;
+    decide_s += seconds([&] { shift = decide::decide_all(*state, "", {}); });
+    vials = shift.decisions.size();
+    rungs = shift.rungs.size();
+    in_question = static_cast<std::size_t>(
+        std::ranges::count_if(shift.decisions, [](const decide::Decision& each) {
+          return each.disposition != decide::Disposition::release;
+        }));
+    before_s += seconds([&] { orders = decide::forecast_orders(*state, {}).size(); });
     yardstick_s += seconds([&] {
       std::istringstream text(recorded);
       for (std::string event; std::getline(text, event);) {
@@ -66,6 +76,10 @@ void shift_from_file_to_decisions(benchmark::State& bench) {
   const auto runs = static_cast<double>(bench.iterations());
   bench.counters["vials"] = static_cast<double>(vials);
   bench.counters["events"] = static_cast<double>(events);
+  bench.counters["not_released"] = static_cast<double>(in_question);
+  bench.counters["pairs_weighed"] = static_cast<double>(rungs);
+  bench.counters["open_orders"] = static_cast<double>(orders);
+  bench.counters["before_s"] = before_s / runs;
   bench.counters["import_s"] = import_s / runs;
   bench.counters["replay_s"] = replay_s / runs;
   bench.counters["decide_s"] = decide_s / runs;

@@ -90,7 +90,6 @@ std::string money_in_words(double amount, const line::State& state) {
 
 Market::Market(const line::State& state, const Learned& learned)
     : state_(state), learned_(learned) {
-  for (const recipe::Recipe& recipe : state.recipes) fresh_[recipe.id] = price_fresh(recipe);
   for (const line::OrderRecord& order : state.orders) {
     if (order.state == OrderState::open) open_.push_back({order.id, order.recipe, late(order)});
   }
@@ -141,10 +140,11 @@ double Market::late(const line::OrderRecord& order) const {
 }
 
 double Market::fresh(const recipe::Recipe& recipe) const {
-  const auto known = fresh_.find(recipe.id);
   const recipe::Recipe* newest = line::find_recipe(state_, recipe.id);
-  const bool same = newest != nullptr && newest->version == recipe.version;
-  return known != fresh_.end() && same ? known->second : price_fresh(recipe);
+  if (newest == nullptr || newest->version != recipe.version) return price_fresh(recipe);
+  const auto known = fresh_.find(recipe.id);
+  if (known != fresh_.end()) return known->second;
+  return fresh_[recipe.id] = price_fresh(recipe);
 }
 
 double Market::price_fresh(const recipe::Recipe& recipe) const {

@@ -46,7 +46,7 @@ class Market {
   const line::State& state_;
   const Learned& learned_;
   std::vector<Wanted> open_;
-  std::map<std::string, double> fresh_;  ///< newest versions, by id
+  mutable std::map<std::string, double> fresh_;  ///< newest versions, by id; what was asked for
 };
 
 /// Lots that may be dosed now, at the stations that are up.

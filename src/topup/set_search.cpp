@@ -150,6 +150,19 @@ Found SetSearch::surest(double success) const {
   return at(grams);
 }
 
+/// From a point without enough odds towards one that has them: the first that has.
+Found SetSearch::edge_between(const Amounts& without, const Found& with, double wanted) const {
+  Found edge = with;
+  double inside = 1.0, outside = 0.0;  // shares of the way
+  for (int half = 0; half < 9; ++half) {
+    const double middle = 0.5 * (inside + outside);
+    const Found there = at(without + middle * (with.grams - without));
+    (there.odds >= wanted ? inside : outside) = middle;
+    if (there.odds >= wanted) edge = there;
+  }
+  return edge;
+}
+
 /// Supporting hyperplanes: the region where the odds are enough is (nearly) convex, as the odds of
 /// a Gaussian vector to lie in a polytope are log-concave in its mean (Prékopa, Acta Sci. Math. 34
 /// (1973) 335). Each round cuts off what the tangent at the region's edge rules out; the small
@@ -187,21 +200,13 @@ Found SetSearch::cheapest(const Found& start, double wanted) const {
     if (best.cost - at_least <= 0.003 * std::max(std::abs(best.cost), 1e-9)) return best;
     const Amounts cheap = relaxed.x;
     if (odds_of(cheap) >= wanted) return at(cheap);
-    // From the cheap point back towards the start until the odds are enough.
-    double inside = 1.0, outside = 0.0, odds_inside = start.odds;
-    for (int half = 0; half < 9; ++half) {
-      const double middle = 0.5 * (inside + outside);
-      const double odds = odds_of(cheap + middle * (start.grams - cheap));
-      (odds >= wanted ? inside : outside) = middle;
-      if (odds >= wanted) odds_inside = odds;
-    }
-    const Amounts edge = cheap + inside * (start.grams - cheap);
-    if (cost_of(edge) < best.cost) best = {edge, odds_inside, cost_of(edge)};
-    const Amounts gradient = log_odds_gradient(edge).cwiseProduct(scale_);
+    const Found edge = edge_between(cheap, start, wanted);
+    if (edge.cost < best.cost) best = edge;
+    const Amounts gradient = log_odds_gradient(edge.grams).cwiseProduct(scale_);
     const double length = gradient.norm();
     if (length <= 0.0) return best;
     const Eigen::RowVectorXd row = (gradient / length).cwiseQuotient(scale_).transpose();
-    cut_off(row, row.dot(edge.transpose()));
+    cut_off(row, row.dot(edge.grams.transpose()));
   }
   return best;
 }

@@ -50,6 +50,7 @@ class SetSearch {
   }
   [[nodiscard]] Amounts log_odds_gradient(const Amounts& grams) const;
   [[nodiscard]] Local joint(const Amounts& grams, double success) const;
+  [[nodiscard]] Found edge_between(const Amounts& without, const Found& with, double wanted) const;
   template <class Value, class Shape>
   void climb(Amounts& grams, const Value& value, const Shape& shape, int steps,
              double enough) const;

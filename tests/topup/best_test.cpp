@@ -82,25 +82,31 @@ TEST(Best, IsAsGoodAsLookingEverywhere) {
       pairs, enough, worst_odds, 100.0 * worst_cost, worst_shown);
 }
 
-// Claimed on one set of points, so it must hold on others: two fresh sets, tight.
+// Claimed on some points, so it must hold on others; and claimed wherever it could be. Up to six
+// stocks: the more lines, the farther off the few points of the search.
 TEST(Best, MeetsTheRiskOnFreshPointsToo) {
   support::Random random(20282);
   int claimed = 0;
   double least = 1.0;
-  for (int i = 0; i < support::trials(300, 3000); ++i) {
-    const Pair pair = small_pair(random);
+  for (int i = 0; i < support::trials(400, 4000); ++i) {
+    SCOPED_TRACE("pair " + std::to_string(i));
+    const int stocks = 2 + random.below(5);
+    const Pair pair = any_pair(random, stocks, stocks);
     const Answer answer = best_of(pair);
-    if (!answer.meets_risk) continue;
-    ++claimed;
     Options fresh;
     fresh.conformity.error = 5e-5;
     fresh.conformity.seed = 424242;
+    const Topup& topup = answer.meets_risk ? answer.best : answer.surest;
     const double odds =
-        odds_of(pair.belief, pair.recipe, answer.best.additions, pair.plant, pair.book, fresh)
-            .value;
-    // The search keeps 2e-4, the error that its own points state, and no more: that is what is
-    // left.
-    EXPECT_GE(odds, wanted_of(pair) - 2e-4) << "pair " << i;
+        odds_of(pair.belief, pair.recipe, topup.additions, pair.plant, pair.book, fresh).value;
+    // 2e-4 is what the search keeps and what its finer points may be off; 1e-3 is the stated error
+    // of the odds shown, which must be enough too.
+    if (!answer.meets_risk) {
+      EXPECT_LT(odds, wanted_of(pair) + 1e-3);
+      continue;
+    }
+    ++claimed;
+    EXPECT_GE(odds, wanted_of(pair) - 2e-4);
     least = std::min(least, odds - wanted_of(pair));
   }
   EXPECT_GT(claimed, 50);

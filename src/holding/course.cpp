@@ -290,6 +290,7 @@ double Course::step(double from, double to) {
 }
 
 double Course::limit() const {
+  if (w_ <= -disposal_) return 0.0;
   for (auto piece = pieces_.rbegin(); piece != pieces_.rend(); ++piece)
     if (piece->idle) return piece->from;
   return longest_;

@@ -68,17 +68,19 @@ enum class Ends { never_pays, cost, place, worth, silence, longest };
 [[nodiscard]] std::string_view word(Ends ends);
 
 struct Wait {
-  double value = 0.0;                           ///< W(0): expected, >= -disposal
-  double limit_days = 0.0;                      ///< first t where W(t) = -disposal; 0 = do not hold
-  double limit_low = 0.0, limit_high = 0.0;     ///< 95 %, from the doubt about the demand
-  Ends ends = Ends::never_pays;                 ///< what makes waiting stop paying
-  std::vector<double> at_days, over_scrapping;  ///< the taper: W(t) + disposal
+  double value = 0.0;                        ///< W(0): expected, >= -disposal
+  double limit_days = 0.0;                   ///< first t where W(t) = -disposal; 0 = do not hold
+  double limit_low = 0.0, limit_high = 0.0;  ///< 95 %: the limits if we knew the rates, at the ends
+                                             ///< of what they may be
+  Ends ends = Ends::never_pays;              ///< what makes waiting stop paying
+  std::vector<double> at_days, over_scrapping;      ///< the taper: W(t) + disposal
   double odds_1 = 0.0, odds_3 = 0.0, odds_7 = 0.0;  ///< an order it would take, in 1, 3, 7 days
 };
 
 /// Hold value of one vial that has all the demand of its offers to itself:
 ///   -W' = sum_r rate_r(t) (s_r(t) - W)^+ - cost - place,  W >= -disposal, W(longest) = -disposal.
-/// Exact where rates and worths are constant; else to 1e-6 of the largest worth.
+/// Exact where rates and worths are constant; else to 1e-6 of the largest worth. An offer of whose
+/// kind nothing is known (days 0) is not counted on.
 [[nodiscard]] Wait wait(std::span<const Offer> offers, const Terms& terms);
 
 /// W(0) alone, quickly: for screening.
@@ -96,15 +98,21 @@ struct Candidate {
 };
 
 struct Shared {
-  std::vector<Wait> waits;         ///< beside the candidates; with the demand each can count on
-  std::vector<double> counted_on;  ///< 0..1: share of its demand that is left to it, worth-weighted
-  std::vector<bool> stays;         ///< has a place now under this price
-  double place_per_day = 0.0;      ///< price at which holds fit the places
-  double total = 0.0;              ///< expected value of all together
+  /// Beside the candidates. The value is what the vial adds to those that stay, less what the best
+  /// without a place would bring on its place; -disposal where it has none.
+  std::vector<Wait> waits;
+  std::vector<double>
+      counted_on;              ///< 0..1: share of its demand with which, alone, it is worth as much
+  std::vector<bool> stays;     ///< has a place now under this price
+  double place_per_day = 0.0;  ///< price at which holds fit the places: the most that a vial
+                               ///< without one would pay beside those that stay
+  double total = 0.0;          ///< expected value of all together
 };
 
-/// Marginal values: the k-th vial for the same orders is worth what it adds. docs/method/holding.md
-/// says how the general case is approximated and how far off it was found to be.
+/// Marginal values: the k-th vial for the same orders is worth what it adds. Exact over all subsets
+/// up to eight different vials that share orders; docs/method/holding.md says how more are treated
+/// and how far off it was found to be. The demand of a kind is that of the first candidate that
+/// names it.
 /// @param places  hold places in all, >= 0.
 [[nodiscard]] Shared share(std::span<const Candidate> candidates, int places);
 

@@ -32,7 +32,7 @@ std::vector<FixedHours> fixed_rules() {
 /// it: the advice gets no such second look.
 TEST(Horizons, AdviceIsNeverWorseThanTheBestFixedHoursAndNearTheClairvoyant) {
   const std::uint64_t seed = 20'260'801;
-  const int futures = support::trials(24, 400);
+  const int futures = support::trials(60, 600);
   std::printf("seed %llu, %d futures a horizon; money over scrapping all at once\n",
               static_cast<unsigned long long>(seed), futures);
   std::printf("%4s %5s %6s %6s | %8s %8s %8s (%5s h) %8s | %s\n", "", "vials", "places", "kinds",

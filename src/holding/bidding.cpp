@@ -65,6 +65,7 @@ Bidding::Bidding(std::span<const Candidate> candidates, int places) : candidates
 void Bidding::look_at_each_alone() {
   double horizon = 0.0;
   for (const Candidate& each : candidates_) {
+    require_sound(each.offers, each.terms);
     const Course course(each.offers, without_price(each.terms));
     alone_.push_back(course.now() + each.terms.disposal);
     if (alone_.back() > equal_gains) horizon = std::max(horizon, course.limit());

@@ -79,6 +79,9 @@ class Course {
   std::vector<Piece> pieces_;  ///< from the longest back to now
 };
 
+/// What callers promise of offers and terms.
+void require_sound(std::span<const Offer> offers, const Terms& terms);
+
 /// `wait` with all rates multiplied by `demand`.
 [[nodiscard]] Wait wait_for_part(std::span<const Offer> offers, const Terms& terms, double demand);
 

@@ -101,8 +101,8 @@ struct Shared {
   /// Beside the candidates. The value is what the vial adds to those that stay, less what the best
   /// without a place would bring on its place; -disposal where it has none.
   std::vector<Wait> waits;
-  std::vector<double>
-      counted_on;              ///< 0..1: share of its demand with which, alone, it is worth as much
+  /// 0..1: the share of all demand with which, alone, it would be worth as much.
+  std::vector<double> counted_on;
   std::vector<bool> stays;     ///< has a place now under this price
   double place_per_day = 0.0;  ///< price at which holds fit the places: the most that a vial
                                ///< without one would pay beside those that stay

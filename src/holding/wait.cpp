@@ -11,17 +11,6 @@ namespace {
 constexpr int points_of_taper = 33;
 constexpr std::array told_days = {1.0, 3.0, 7.0};
 
-void check(std::span<const Offer> offers, const Terms& terms) {
-  require(terms.disposal >= 0.0 && terms.cost_per_day >= 0.0 && terms.place_per_day >= 0.0 &&
-              terms.longest_days >= 0.0 && std::isfinite(terms.longest_days),
-          "terms of holding are not negative, the longest time is finite");
-  for (const Offer& offer : offers) {
-    require(!offer.at_days.empty() && offer.at_days.size() == offer.worth.size() &&
-                offer.at_days.front() == 0.0 && std::ranges::is_sorted(offer.at_days),
-            "knots ascend from 0, one worth each");
-  }
-}
-
 /// Half of what an offer loses with time.
 Offer losing_half(Offer offer) {
   for (double& worth : offer.worth) worth = 0.5 * (offer.worth.front() + worth);
@@ -80,6 +69,17 @@ std::pair<double, double> doubt_of(std::span<const Offer> offers, double disposa
 
 }  // namespace
 
+void require_sound(std::span<const Offer> offers, const Terms& terms) {
+  require(terms.disposal >= 0.0 && terms.cost_per_day >= 0.0 && terms.place_per_day >= 0.0 &&
+              terms.longest_days >= 0.0 && std::isfinite(terms.longest_days),
+          "terms of holding are not negative, the longest time is finite");
+  for (const Offer& offer : offers) {
+    require(!offer.at_days.empty() && offer.at_days.size() == offer.worth.size() &&
+                offer.at_days.front() == 0.0 && std::ranges::is_sorted(offer.at_days),
+            "knots ascend from 0, one worth each");
+  }
+}
+
 std::string_view word(Ends ends) {
   switch (ends) {
     case Ends::never_pays:
@@ -99,7 +99,7 @@ std::string_view word(Ends ends) {
 }
 
 double value_now(std::span<const Offer> offers, const Terms& terms) {
-  check(offers, terms);
+  require_sound(offers, terms);
   if (is_level(offers, terms)) return level_value(offers, terms);
   return Course(offers, terms).now();
 }
@@ -127,7 +127,7 @@ Wait wait_for_part(std::span<const Offer> offers, const Terms& terms, double dem
 }
 
 Wait wait(std::span<const Offer> offers, const Terms& terms) {
-  check(offers, terms);
+  require_sound(offers, terms);
   Wait found = wait_for_part(offers, terms, 1.0);
   if (is_level(offers, terms)) found.value = level_value(offers, terms);
   return found;

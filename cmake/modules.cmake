@@ -18,6 +18,10 @@ function(vialwright_module name)
   target_link_libraries(vialwright_${name} ${scope} ${modules} ${ARG_LIBRARIES})
 endfunction()
 
+# Tests are compiled quickly rather than well: half of the time of a build was theirs. ccache keeps
+# what was compiled with a precompiled header only if the preprocessor names it.
+set(test_options $<$<CONFIG:Release>:-O1> $<$<CXX_COMPILER_ID:GNU>:-fpch-preprocess>)
+
 # `vialwright_tests(contents LINKS contents)` makes contents_test from *_test.cpp beside it.
 function(vialwright_tests name)
   cmake_parse_arguments(ARG "" "" "LINKS;LIBRARIES" ${ARGN})
@@ -28,6 +32,8 @@ function(vialwright_tests name)
   set(modules ${ARG_LINKS})
   list(TRANSFORM modules PREPEND vialwright_)
   add_executable(${name}_test ${sources})
+  target_precompile_headers(${name}_test REUSE_FROM test_headers)
+  target_compile_options(${name}_test PRIVATE ${test_options})
   target_include_directories(${name}_test PRIVATE ${PROJECT_SOURCE_DIR}/tests ${PROJECT_SOURCE_DIR}/src)
   target_compile_definitions(${name}_test PRIVATE VIALWRIGHT_SOURCE_DIR="${PROJECT_SOURCE_DIR}")
   target_link_libraries(${name}_test PRIVATE ${modules} ${ARG_LIBRARIES} GTest::gtest GTest::gmock

@@ -147,15 +147,21 @@ void Bidding::give(int places) {
   left_ = std::move(bids);
 }
 
-/// What each that is left out would add beside those that stay. The best is added to its block, for
-/// what it would bring in the place of another.
+/// What each that is left out would add beside those that stay. The best (where none adds anything,
+/// the one that is worth most alone) is added to its block, for what it would bring in the place of
+/// another.
 void Bidding::bid_for_one_more() {
+  if (left_.empty()) return;
   for (Bid& bid : left_) {
     Family& family = families_[family_of_[bid.candidate]];
     if (bid.seen != family.changes) bid.gain = family.gain(candidates_[bid.candidate]);
   }
-  std::ranges::sort(left_, [&](const Bid& a, const Bid& b) { return before(a, b); });
-  if (!someone_wants()) return;
+  std::ranges::sort(left_, [&](const Bid& a, const Bid& b) {
+    const bool neither = a.gain <= equal_gains && b.gain <= equal_gains;
+    return neither && alone_[a.candidate] != alone_[b.candidate]
+               ? alone_[a.candidate] > alone_[b.candidate]
+               : before(a, b);
+  });
   const std::size_t next = left_.front().candidate;
   families_[family_of_[next]].blocks.back().add(candidates_[next]);
 }
@@ -193,7 +199,7 @@ double Bidding::price() const {
 }
 
 double Bidding::on_place_of(std::size_t family, std::size_t block, int member) const {
-  if (!someone_wants()) return 0.0;
+  if (left_.empty()) return 0.0;
   const Bid& next = left_.front();
   const Rivals& rivals = families_[family].blocks[block];
   const bool beside =

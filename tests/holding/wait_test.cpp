@@ -130,8 +130,8 @@ TEST(Wait, AgreesWithADenseDynamicProgrammeInGeneral) {
     const auto offers = any_offers(random, kinds, longest);
     const double cost = random.uniform(0.0, 0.6);
     const Terms terms = terms_of(cost, longest, random.below(2) == 0);
-    const double coarse = in_short_times(offers, terms, 20'000);
-    const double fine = in_short_times(offers, terms, 40'000);
+    const double coarse = in_short_times(offers, terms, 80'000);
+    const double fine = in_short_times(offers, terms, 160'000);
     // Kinks and free boundaries leave some of the second order: 1e-5 seen, of worths up to 4.
     EXPECT_NEAR(value_now(offers, terms), 2.0 * fine - coarse, 2e-5);
     EXPECT_NEAR(wait(offers, terms).value, 2.0 * fine - coarse, 2e-5);

@@ -112,7 +112,9 @@ std::vector<std::string> changes(const Case& asked, const line::State& state,
   by_a_place(asked, state, found);
   by_a_smaller_dose(asked, state, found);
   by_a_risk(asked, state, found);
-  if (found.empty()) found.emplace_back("a recipe with wider or other tolerances");
+  if (found.empty() && asked.decision.disposition == Disposition::scrap) {
+    found.emplace_back("a recipe with wider or other tolerances");
+  }
   return found;
 }
 

@@ -292,6 +292,12 @@ void dispose(Case& asked, const line::State& state, const Market& market, const 
     } else if (!for_a_person(asked)) {
       scrap(asked);
     }
+    for (const TopupAnswer& each : asked.answers) {
+      const bool own = each.recipe == asked.decision.recipe;
+      if (own && each.impossible == topup::Impossible::by_risk) {
+        look_two_steps_ahead(asked, each, state, options);
+      }
+    }
   }
   for (std::string& change : changes(asked, state, market)) {
     asked.decision.would_change.push_back(std::move(change));

@@ -1,4 +1,6 @@
 // What the logbook has taught: demand from orders, odds from finished top-ups, habits from doses.
+#include "decide/learn.hpp"
+
 #include <algorithm>
 #include <map>
 #include <nlohmann/json.hpp>
@@ -232,7 +234,7 @@ std::vector<outcomes::DoseHabit> habits_of(const line::State& state, const Optio
 
 }  // namespace
 
-Learned learn(const line::State& state, const Options& options) {
+Learned learn_for_deciding(const line::State& state, const Options& options) {
   Learned learned;
   learned.demand = demand_of(state);
   for (const line::VialRecord& vial : state.vials) {
@@ -240,6 +242,11 @@ Learned learn(const line::State& state, const Options& options) {
   }
   learned.recalibration =
       outcomes::learn(learned.outcomes, static_cast<int>(state.book.stocks.size()));
+  return learned;
+}
+
+Learned learn(const line::State& state, const Options& options) {
+  Learned learned = learn_for_deciding(state, options);
   learned.bins = outcomes::bins(learned.outcomes);
   learned.score = outcomes::score(learned.outcomes);
   learned.habits = habits_of(state, options);

@@ -11,6 +11,7 @@ namespace {
 /// Other recipes that are searched in full, by the most that they may bring. Those behind are worth
 /// less even if they were sure to succeed.
 constexpr std::size_t searched_in_full = 8;
+constexpr std::size_t unasked_searched = 2;  ///< to say which order would change the answer
 
 /// Worth more than scrapping by less than this is not told; money is shown to two decimals.
 constexpr double a_trifle = 0.005;
@@ -139,13 +140,10 @@ std::vector<TopupAnswer> Rescues::own_and(const std::vector<std::string>& asked,
   return found;
 }
 
-std::vector<TopupAnswer> Rescues::others(const std::vector<TopupAnswer>& known,
-                                         const line::VialRecord& vial,
-                                         const Decision& decision) const {
-  struct Possible {
-    const recipe::Recipe* recipe;
-    double at_most;
-  };
+std::vector<Rescues::Possible> Rescues::possible_on_paper(const std::vector<TopupAnswer>& known,
+                                                          const line::VialRecord& vial,
+                                                          const Decision& decision,
+                                                          Among among) const {
   const contents::Belief& belief = decision.estimate->belief;
   const topup::Means means = means_of(state_, vial, belief);
   topup::Options rough;  // on paper; the odds are not looked at
@@ -156,7 +154,8 @@ std::vector<TopupAnswer> Rescues::others(const std::vector<TopupAnswer>& known,
       return each.recipe == recipe.id;
     });
     const auto late = market_.most_late(recipe.id);
-    if (told || (!late && market_.demand(recipe.id) == nullptr)) continue;
+    const bool wanted = late || market_.demand(recipe.id) != nullptr;
+    if (told || wanted != (among == Among::wanted)) continue;
     const auto paper = topup::cheapest(belief, recipe, means, state_.plant, state_.book, rough);
     if (!answers(paper)) continue;
     const double at_most = market_.fresh(recipe) + late.value_or(0.0) - paper.cost;
@@ -164,9 +163,16 @@ std::vector<TopupAnswer> Rescues::others(const std::vector<TopupAnswer>& known,
   }
   std::stable_sort(possible.begin(), possible.end(),
                    [](const Possible& a, const Possible& b) { return a.at_most > b.at_most; });
-  if (possible.size() > searched_in_full) possible.resize(searched_in_full);
+  const std::size_t most = among == Among::wanted ? searched_in_full : unasked_searched;
+  if (possible.size() > most) possible.resize(most);
+  return possible;
+}
+
+std::vector<TopupAnswer> Rescues::others(const std::vector<TopupAnswer>& known,
+                                         const line::VialRecord& vial, const Decision& decision,
+                                         Among among) const {
   std::vector<TopupAnswer> others;
-  for (const Possible& each : possible) {
+  for (const Possible& each : possible_on_paper(known, vial, decision, among)) {
     TopupAnswer answer = solve(*each.recipe, vial, decision);
     if (answers(answer.topup)) others.push_back(std::move(answer));
   }

@@ -21,10 +21,14 @@ class Rescues {
   [[nodiscard]] std::vector<TopupAnswer> own_and(const std::vector<std::string>& asked,
                                                  const line::VialRecord& vial,
                                                  const Decision& decision) const;
-  /// Every other recipe that someone wants or has wanted and that may pay, the worthiest first.
+  enum class Among {
+    wanted,   ///< recipes with an open order, or ordered before
+    unasked,  ///< the others
+  };
+  /// Every other recipe of those that may pay, the worthiest first.
   [[nodiscard]] std::vector<TopupAnswer> others(const std::vector<TopupAnswer>& known,
                                                 const line::VialRecord& vial,
-                                                const Decision& decision) const;
+                                                const Decision& decision, Among among) const;
 
   /// The odds of the same additions some days later, corrected.
   [[nodiscard]] double odds_later(const TopupAnswer& answer, double days,
@@ -37,6 +41,14 @@ class Rescues {
  private:
   [[nodiscard]] TopupAnswer solve(const recipe::Recipe& recipe, const line::VialRecord& vial,
                                   const Decision& decision) const;
+  struct Possible {
+    const recipe::Recipe* recipe = nullptr;
+    double at_most = 0.0;  ///< what it brings if it is sure to succeed
+  };
+  [[nodiscard]] std::vector<Possible> possible_on_paper(const std::vector<TopupAnswer>& known,
+                                                        const line::VialRecord& vial,
+                                                        const Decision& decision,
+                                                        Among among) const;
   void ask_history(TopupAnswer& answer, const recipe::Recipe& recipe, const line::VialRecord& vial,
                    const Decision& decision) const;
   [[nodiscard]] topup::Options how(const recipe::Recipe& recipe) const;

@@ -5,6 +5,7 @@
 #include <algorithm>
 
 #include "decide/judged.hpp"
+#include "decide/learn.hpp"
 
 namespace vialwright::decide {
 namespace {
@@ -48,7 +49,7 @@ WholeLine::WholeLine(const line::State& state, const Options& options, std::stri
     : state_(state),
       options_(options),
       asked_of_(asked_of),
-      learned_(learn(state, options)),
+      learned_(asked_of.empty() ? learn(state, options) : learn_for_deciding(state, options)),
       places_(state.plant.holding.places) {
   market_ = std::make_unique<Market>(state_, learned_);
   rescues_ = std::make_unique<Rescues>(state_, *market_, learned_.recalibration, options_);
@@ -70,6 +71,8 @@ void WholeLine::decide() {
 
 void WholeLine::judge_all() {
   for (const line::VialRecord& vial : state_.vials) {
+    const bool gone = vial.fate != line::Fate::open;
+    if (gone && !asked_of_.empty() && vial.serial != asked_of_) continue;  // hangs on nobody
     Decision decision = judged(state_, vial, options_);
     if (decided_alone(decision, vial, state_, *market_)) {
       take_up(vial, std::move(decision));
@@ -95,14 +98,22 @@ void WholeLine::take_up(const line::VialRecord& vial, Decision decision) {
   decided_.push_back(std::move(decision));
 }
 
+void WholeLine::add_others(Case& asked, Rescues::Among among) const {
+  for (TopupAnswer& other : rescues_->others(asked.answers, *asked.vial, asked.decision, among)) {
+    // What is good as it is goes to no other recipe by adding to it.
+    if (asked.spare && !other.topup.additions.empty()) continue;
+    asked.answers.push_back(std::move(other));
+  }
+}
+
 void WholeLine::look_for_rescues() {
   for (Case& asked : cases_) {
     asked.answers = rescues_->own_and(asked_of(*asked.vial), *asked.vial, asked.decision);
     asked.told = asked.answers.size();
-    for (TopupAnswer& other : rescues_->others(asked.answers, *asked.vial, asked.decision)) {
-      // What is good as it is goes to no other recipe by adding to it.
-      if (asked.spare && !other.topup.additions.empty()) continue;
-      asked.answers.push_back(std::move(other));
+    add_others(asked, Rescues::Among::wanted);
+    // Where nothing wanted can be reached, what else it could become is what an order would change.
+    if (std::none_of(asked.answers.begin(), asked.answers.end(), usable)) {
+      add_others(asked, Rescues::Among::unasked);
     }
     asked.candidate = candidate_of(asked, *market_, *rescues_, state_);
     if (asked.spare) asked.candidate.offers.clear();
@@ -144,6 +155,7 @@ void WholeLine::share_places(bool after_pairing) {
     of.push_back(i);
     candidates.push_back(cases_[i].candidate);
   }
+  place_per_day_ = 0.0;
   if (candidates.empty()) return;
   holding::Shared shared = holding::share(candidates, places_);
   place_per_day_ = shared.place_per_day;

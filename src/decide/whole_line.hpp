@@ -21,6 +21,7 @@ class WholeLine {
   void judge_all();
   void take_up(const line::VialRecord& vial, Decision decision);
   void look_for_rescues();
+  void add_others(Case& asked, Rescues::Among among) const;
   void take_readings();
   void share_places(bool after_pairing);
   void pair();

@@ -265,7 +265,10 @@ TEST(Waiting, VialThatOrdersAreComingForIsHeldUntilItsLimit) {
 }
 
 TEST(Waiting, WithoutDemandOrPlacesItIsScrapped) {
-  EXPECT_EQ(of(decide_all(waiting(1, 0, 1), "", {}), "A").disposition, Disposition::scrap);
+  const Shift nobody = decide_all(waiting(1, 0, 1), "", {});
+  EXPECT_EQ(of(nobody, "A").disposition, Disposition::scrap);
+  EXPECT_THAT(of(nobody, "A").headline, HasSubstr("nobody asks for"));
+  EXPECT_THAT(of(nobody, "A").would_change, Contains(HasSubstr("an order for mere (worth ")));
   const Shift none = decide_all(waiting(1, 8, 0), "", {});
   EXPECT_EQ(of(none, "A").disposition, Disposition::scrap);
   EXPECT_THAT(of(none, "A").would_change, Contains(HasSubstr("one hold place more")));

@@ -241,11 +241,16 @@ double Course::first_change(const Polynomial& w, double t, double h) const {
     const double crosses = before / (before - over);
     if (crosses < least) least = crosses, likely = &line;
   }
-  if (likely == nullptr) return first;
-  cut_for(*likely);
-  for (const Line& line : lines_) {
-    const double over = line.base + line.slope * (t - first * h) - value(w, first);
-    if (&line != likely && (line.taken ? over < 0.0 : over > 0.0)) cut_for(line);
+  if (likely != nullptr) cut_for(*likely);
+  // The others at the end that is left, and on the way: one may cross and come back.
+  for (const double part : {1.0, 2.0 / 3.0, 1.0 / 3.0}) {
+    const double theta = part * first, w_there = value(w, theta), t_there = t - theta * h;
+    for (const Line& line : lines_) {
+      const double over = line.base + line.slope * t_there - w_there;
+      if (&line == likely || (line.taken ? over >= 0.0 : over <= 0.0) || first < theta) continue;
+      first = std::min(first, theta);
+      cut_for(line);
+    }
   }
   return first;
 }

@@ -8,6 +8,7 @@
 #include "report/learned.hpp"
 #include "report/report.hpp"
 #include "report/strong.hpp"
+#include "report/tally.hpp"
 #include "report/words.hpp"
 
 namespace vialwright::report {
@@ -25,6 +26,24 @@ std::string doses_of(const making::Forecast& forecast, const line::State& state)
                     stock_name(dose.addition.stock, state), 100.0 * dose.offset);
   }
   return text;
+}
+
+std::string proven_in_words(const making::Forecast& forecast) {
+  const double half = 1.96 * forecast.u_proven;
+  return odds(outcomes::Corrected{forecast.proven, std::max(0.0, forecast.proven - half),
+                                  std::min(1.0, forecast.proven + half), 0});
+}
+
+/// One row for all orders that are made the same way: their numbers stand in the first column.
+void add_or_join(std::vector<std::vector<std::string>>& rows, std::vector<std::string> row) {
+  const auto same = std::ranges::find_if(rows, [&](const std::vector<std::string>& known) {
+    return std::equal(known.begin() + 1, known.end(), row.begin() + 1);
+  });
+  if (same == rows.end()) {
+    rows.push_back(std::move(row));
+  } else {
+    same->front() += ", " + row.front();
+  }
 }
 
 /// Things whose absence would stop the order or halve the chance of proving it.
@@ -45,8 +64,8 @@ std::string held_table(const decide::Shift& shift, const line::State& state, con
     if (each.disposition != decide::Disposition::hold || !each.hold) continue;
     const decide::HoldAnswer& hold = *each.hold;
     table.rows.push_back(
-        {each.serial, day_and_time(hold.limit),
-         day_and_time(hold.limit_low) + " to " + day_and_time(hold.limit_high),
+        {each.serial, to_the_minute(hold.limit),
+         to_the_minute(hold.limit_low) + " to " + to_the_minute(hold.limit_high),
          money(hold.value, state.plant.prices), quantity::odds_in_words(hold.odds_1_day),
          std::string(holding::word(hold.ends)) + (hold.has_place ? "" : "; no place is free")});
   }
@@ -65,17 +84,20 @@ std::string pairs_table(const decide::Shift& shift, const line::State& state, co
   const plant::Prices& prices = state.plant.prices;
   Table table{{{"vial"}, {"order"}, {"recipe"}, {"odds"}, {"now", true}, {"waiting", true}, {""}},
               {}};
-  for (const decide::Rung& each : shift.rungs) {
-    table.rows.push_back({each.serial, each.order, each.recipe, odds(each.odds),
-                          money(each.worth, prices), money(each.waiting, prices),
-                          each.taken ? "gets it" : "short by " + money(each.short_by, prices)});
+  for (const decide::Rung* each : rungs_to_show(shift)) {
+    table.rows.push_back({each->serial, each->order, each->recipe, odds(each->odds),
+                          over_scrapping(each->worth, prices),
+                          over_scrapping(each->waiting, prices),
+                          each->taken ? "gets it" : "short by " + money(each->short_by, prices)});
   }
   if (table.rows.empty())
     return paragraph("No vial that waits or was missed could fill an open order.", look.width);
   return as_text(table, look.width) + "\n" +
          paragraph(
-             "Now: expected saving against a fresh vial if the pair is made now. Short by: "
-             "at least so much more would be needed.",
+             "Of a vial that gets no order, the pair that falls short least; --json has all. Now: "
+             "expected over scrapping if the pair is made now; waiting: if it is kept. Short by: "
+             "at "
+             "least so much more would be needed.",
              look.width) +
          paragraph(standing_caution, look.width);
 }
@@ -83,13 +105,12 @@ std::string pairs_table(const decide::Shift& shift, const line::State& state, co
 std::string learned_tables(const decide::Learned& learned, const line::State& state,
                            const Look& look) {
   std::string text = paragraph(calibration_in_words(learned.score), look.width);
-  Table outcome{{{"predicted, in 100"}, {"top-ups", true}, {"came true, in 100 (95 %)"}}, {}};
+  Table outcome{{{"predicted, in 100"}, {"top-ups", true}, {"came true (95 %)"}}, {}};
   for (const outcomes::Bin& bin : learned.bins) {
     if (bin.n == 0) continue;
     outcome.rows.push_back({fmt::format("{:.0f} to {:.0f}", 100.0 * bin.from, 100.0 * bin.to),
                             std::to_string(bin.n),
-                            fmt::format("{:.0f} ({:.0f} to {:.0f})", 100.0 * bin.came_true,
-                                        100.0 * bin.low, 100.0 * bin.high)});
+                            odds(outcomes::Corrected{bin.came_true, bin.low, bin.high, bin.n})});
   }
   if (!outcome.rows.empty())
     text += heading("Odds against outcome", look) + as_text(outcome, look.width);
@@ -108,21 +129,20 @@ std::string forecast_table(const std::vector<decide::OrderForecast>& orders,
   Table table{{{"order"},
                {"recipe"},
                {"passes"},
-               {"proven"},
+               {"proven (95 %)"},
                {"doses (aim beside target)"},
                {"stops without"}},
               {}};
   for (const decide::OrderForecast& each : orders) {
     const making::Forecast& forecast = each.forecast;
     if (forecast.can != making::Can::yes) {
-      table.rows.push_back(
-          {each.order, each.recipe, "cannot be made", "\u2013", forecast.because, "\u2013"});
+      add_or_join(table.rows, {each.order, each.recipe, "cannot be made", "\u2013",
+                               forecast.because, "\u2013"});
       continue;
     }
-    table.rows.push_back({each.order, each.recipe, quantity::odds_in_words(forecast.passes.value),
-                          fmt::format("{} \u00B1 {:.0f}", quantity::odds_in_words(forecast.proven),
-                                      196.0 * forecast.u_proven),
-                          doses_of(forecast, state), needs_of(each)});
+    add_or_join(table.rows,
+                {each.order, each.recipe, quantity::odds_in_words(forecast.passes.value),
+                 proven_in_words(forecast), doses_of(forecast, state), needs_of(each)});
   }
   return as_text(table, look.width) + "\n" +
          paragraph(

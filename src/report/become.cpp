@@ -112,8 +112,8 @@ std::vector<std::string> waiting_in_words(const decide::Decision& decision,
   const decide::HoldAnswer& hold = *decision.hold;
   if (hold.ends == holding::Ends::never_pays) return {"Waiting does not pay."};
   told.push_back(fmt::format("Waiting pays until {} ({} to {}, 95 %); then {}.",
-                             day_and_time(hold.limit), day_and_time(hold.limit_low),
-                             day_and_time(hold.limit_high), holding::word(hold.ends)));
+                             to_the_minute(hold.limit), to_the_minute(hold.limit_low),
+                             to_the_minute(hold.limit_high), holding::word(hold.ends)));
   told.push_back(fmt::format("Waiting is worth {} over scrapping now.",
                              money(hold.value, state.plant.prices)));
   told.push_back(fmt::format("An order that it fits: {} within a day, {} within a week.",

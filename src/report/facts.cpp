@@ -175,11 +175,11 @@ Table topup_facts(const decide::Decision& decision, const line::State& state) {
   for (const decide::TopupAnswer& answer : decision.topups) {
     const topup::Topup& topup = answer.topup;
     const bool found = topup.outcome == topup::Outcome::found;
-    table.rows.push_back({recipe_name(answer.recipe, state),
-                          addition_in_words(answer, decision, state), odds_of_answer(answer),
-                          found ? money(topup.cost, state.plant.prices) : none,
-                          answer.worth == 0.0 ? none : money(answer.worth, state.plant.prices),
-                          answer.order.empty() ? "none open" : answer.order});
+    table.rows.push_back(
+        {recipe_name(answer.recipe, state), addition_in_words(answer, decision, state),
+         odds_of_answer(answer), found ? money(topup.cost, state.plant.prices) : none,
+         answer.worth == 0.0 ? none : over_scrapping(answer.worth, state.plant.prices),
+         answer.order.empty() ? "none open" : answer.order});
   }
   return table;
 }

@@ -53,6 +53,13 @@ std::string_view first_number(std::string_view text) {
   return text.substr(0, text.find_first_not_of("0123456789."));
 }
 
+/// The unit that stands right after a number, with the space that keeps them together.
+std::string_view unit_of(std::string_view text) {
+  constexpr std::string_view no_break = "\u00A0";
+  if (text.substr(0, no_break.size()) != no_break) return {};
+  return text.substr(0, text.find_first_of(" ,;:)", no_break.size()));
+}
+
 std::string cell_html(const Column& column, const std::string& cell) {
   constexpr int short_cell = 20;  // "more than 99 in 100" stands on one line
   const char* kind = column.right                  ? " class=\"r\""
@@ -87,25 +94,35 @@ std::string escaped(std::string_view text) {
 }
 
 std::string value_html(std::string_view text) {
-  std::string safe = escaped(text);
+  const std::string safe = escaped(text);
   const std::string apart = " " + std::string(plus_minus) + " ";
-  const std::size_t at = safe.find(apart);
-  if (at == std::string::npos) return safe;
-  const std::string_view before = std::string_view(safe).substr(0, at);
-  const std::string_view after = std::string_view(safe).substr(at + apart.size());
-  const std::string_view number = last_number(before), half = first_number(after);
-  if (number.empty() || half.empty()) return safe;
-  return fmt::format("{}<span class=\"num\">{}\u00A0{}\u00A0{}</span>",
-                     before.substr(0, before.size() - number.size()), number_html(number, half),
-                     plus_minus, after);
+  std::string_view rest = safe;
+  std::string html;
+  for (std::size_t at = rest.find(apart); at != std::string_view::npos; at = rest.find(apart)) {
+    const std::string_view before = rest.substr(0, at), after = rest.substr(at + apart.size());
+    const std::string_view number = last_number(before), half = first_number(after);
+    if (number.empty() || half.empty()) {
+      html += rest.substr(0, at + apart.size());
+      rest = after;
+      continue;
+    }
+    const std::string_view unit = unit_of(after.substr(half.size()));
+    html += fmt::format("{}<span class=\"num\">{}\u00A0{}\u00A0{}{}</span>",
+                        before.substr(0, before.size() - number.size()), number_html(number, half),
+                        plus_minus, half, unit);
+    rest = after.substr(half.size() + unit.size());
+  }
+  return html.append(rest);
 }
 
-std::string table_html(const Table& table) {
+namespace {
+
+std::string table_of(const Table& table, std::string_view kind) {
   // It scrolls where it must, so the keyboard has to reach it.
   std::string html = fmt::format(
       "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"table of each {}\">"
-      "<table class=\"fold\">",
-      escaped(table.columns.front().head));
+      "<table class=\"fold{}{}\">",
+      escaped(table.columns.front().head), kind.empty() ? "" : " ", kind);
   html += "<thead><tr>";
   for (const Column& column : table.columns) {
     html += fmt::format("<th scope=\"col\"{}>{}</th>", column.right ? " class=\"r\"" : "",
@@ -114,10 +131,31 @@ std::string table_html(const Table& table) {
   html += "</tr></thead><tbody>\n";
   for (const auto& row : table.rows) {
     html += "<tr><th scope=\"row\">" + escaped(row.front()) + "</th>";
-    for (std::size_t i = 1; i < row.size(); ++i) html += cell_html(table.columns[i], row[i]);
+    for (std::size_t i = 1; i < row.size(); ++i) {
+      html += kind.empty() ? cell_html(table.columns[i], row[i])
+                           : "<td>" + value_html(row[i]) + "</td>";
+    }
     html += "</tr>\n";
   }
   return html + "</tbody></table></div>\n";
+}
+
+}  // namespace
+
+std::string table_html(const Table& table) { return table_of(table, ""); }
+
+std::string table_html(const Table& table, std::string_view kind) { return table_of(table, kind); }
+
+std::string folding_style(const Table& table, std::string_view kind) {
+  std::string narrow, wide;
+  for (std::size_t i = 1; i < table.columns.size(); ++i) {
+    narrow += fmt::format("table.{} td:nth-child({})::before {{ content: \"{}\"; }} ", kind, i + 1,
+                          table.columns[i].head);
+    if (table.columns[i].right)
+      wide += fmt::format(
+          "table.{} td:nth-child({}) {{ text-align: right; white-space: nowrap; }} ", kind, i + 1);
+  }
+  return "@media (max-width: 639px) { " + narrow + "}\n" + wide + "\n";
 }
 
 std::string list_html(const std::vector<std::string>& sentences) {

@@ -18,6 +18,11 @@ namespace vialwright::report {
 /// A table that folds into name and value pairs on a narrow screen; the first cell names the row.
 [[nodiscard]] std::string table_html(const Table& table);
 
+/// The same for a table that stands in every record: the names of its columns are said once, by
+/// folding_style(), and not in each cell.
+[[nodiscard]] std::string table_html(const Table& table, std::string_view kind);
+[[nodiscard]] std::string folding_style(const Table& table, std::string_view kind);
+
 /// A list of sentences.
 [[nodiscard]] std::string list_html(const std::vector<std::string>& sentences);
 

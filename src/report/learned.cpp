@@ -11,7 +11,18 @@ namespace {
 
 constexpr int few = 20;  ///< outcomes below which nothing is said about calibration
 
-std::string signed_mg(double grams) { return fmt::format("{:+.1f}", 1000.0 * grams); }
+std::string signed_mg(double grams) {
+  const std::string text = fmt::format("{:.1f}", std::abs(1000.0 * grams));
+  return (grams < 0.0 ? "\u2212" : "+") + text;
+}
+
+/// More decimals than the doubt allows would only look exact.
+std::string per_day(const holding::Demand& demand) {
+  const auto interval = demand.rate_95();
+  const int decimals = demand.rate() >= 10.0 ? 1 : 2;
+  return fmt::format("{:.{}f} ({:.{}f} to {:.{}f})", demand.rate(), decimals, interval.low,
+                     decimals, interval.high, decimals);
+}
 
 }  // namespace
 
@@ -58,12 +69,10 @@ Table demand_table(const decide::Learned& learned, const line::State& state) {
   if (ordered.size() > most) ordered.resize(most);
   Table table{{{"recipe"}, {"orders", true}, {"a day (95 %)"}, {"one within a day"}, {""}}, {}};
   for (const auto* each : ordered) {
-    const auto interval = each->demand.rate_95();
-    table.rows.push_back(
-        {recipe_name(each->recipe, state), std::to_string(each->demand.orders),
-         fmt::format("{:.2f} ({:.2f} to {:.2f})", each->demand.rate(), interval.low, interval.high),
-         quantity::odds_in_words(each->demand.odds_of_one(1.0)),
-         each->demand.bursts ? "comes in bursts" : ""});
+    table.rows.push_back({recipe_name(each->recipe, state), std::to_string(each->demand.orders),
+                          per_day(each->demand),
+                          quantity::odds_in_words(each->demand.odds_of_one(1.0)),
+                          each->demand.bursts ? "comes in bursts" : ""});
   }
   return table;
 }

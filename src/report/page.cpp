@@ -4,6 +4,7 @@
 #include <algorithm>
 
 #include "report/assets.hpp"
+#include "report/facts.hpp"
 #include "report/html.hpp"
 #include "report/parts.hpp"
 #include "report/report.hpp"
@@ -19,20 +20,29 @@ std::string font_face(int weight, std::string_view file) {
       base64(asset(file)), weight);
 }
 
-std::string style() {
+/// The columns of the tables of every record, said once for a narrow screen.
+std::string record_style(const line::State& state) {
+  const decide::Decision none;
+  return folding_style(contents_facts(none, state), "k-contents") +
+         folding_style(line_facts(none, {}, state), "k-lines") +
+         folding_style(reading_facts(none, state), "k-readings") +
+         folding_style(topup_facts(none, state), "k-topups");
+}
+
+std::string style(const line::State& state) {
   return "<style>/* Fonts: Atkinson Hyperlegible Next, under the SIL Open Font License 1.1, "
          "copyright 2020-2024 The Atkinson Hyperlegible Next Project Authors. */\n" +
          font_face(400, "hyperlegible-400.woff2") + font_face(700, "hyperlegible-700.woff2") +
-         std::string(asset("look.css")) + "</style>\n";
+         std::string(asset("look.css")) + record_style(state) + "</style>\n";
 }
 
-std::string head(const std::string& line_name) {
+std::string head(const std::string& line_name, const line::State& state) {
   return "<head><meta charset=\"utf-8\"/>"
          "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src "
          "'unsafe-inline'; font-src data:\"/>"
          "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n<title>Shift "
          "report: " +
-         escaped(line_name) + "</title>\n" + style() + "</head>\n";
+         escaped(line_name) + "</title>\n" + style(state) + "</head>\n";
 }
 
 std::string top(const std::string& line_name, const line::State& state) {
@@ -121,7 +131,7 @@ std::string shift_page(const decide::Shift& shift, const line::State& state,
                        const std::string& line_name) {
   const Questions questions = questions_of(shift, state);
   const std::vector<Pulls> pulls = pulls_of(shift);
-  return "<!DOCTYPE html>\n<html lang=\"en\">\n" + head(line_name) + "<body>\n" +
+  return "<!DOCTYPE html>\n<html lang=\"en\">\n" + head(line_name, state) + "<body>\n" +
          std::string(asset("marks.svg")) + top(line_name, state) + "<main>\n<h1>" +
          escaped(headline(shift)) + "</h1>\n<p class=\"lead\">" + escaped(lead(pulls, questions)) +
          "</p>\n" + decided_part(shift) + not_released_part(questions, state) +

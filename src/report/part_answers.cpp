@@ -81,7 +81,7 @@ std::vector<std::string> topup_row(const Decision& decision, const line::State& 
           addition_in_words(answer, decision, state),
           odds_of_answer(answer),
           best == nullptr ? "\u2013" : money(answer.topup.cost, state.plant.prices),
-          best == nullptr ? "\u2013" : money(answer.worth, state.plant.prices),
+          best == nullptr ? "\u2013" : over_scrapping(answer.worth, state.plant.prices),
           answer.order.empty() ? "none open" : answer.order};
 }
 
@@ -131,8 +131,8 @@ std::string topups_part(const Questions& questions, const line::State& state) {
   if (table.rows.empty()) return {};
   return part_html("What they could become",
                    "For each vial to rework, hold or scrap the best addition found, with the odds "
-                   "that the vial will then meet the recipe. Worth: expected saving against a "
-                   "fresh vial, if it fills an order now.",
+                   "that the vial will then meet the recipe. Worth: expected over scrapping, "
+                   "if it fills an order now.",
                    "<p class=\"caution\"><b>" + std::string(standing_caution) + "</b> " +
                        advice_only + "</p>" + table_html(table));
 }

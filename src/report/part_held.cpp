@@ -22,7 +22,7 @@ double seconds_from_now(quantity::Instant instant, const Decision& decision) {
 /// A limit today by its time, a later one by its day too.
 std::string until(quantity::Instant limit, const Decision& decision) {
   const double away = seconds_from_now(limit, decision);
-  return away < 86400.0 ? time_of_day(limit) : day_and_time(limit);
+  return away < 86400.0 ? time_of_day(limit) : to_the_minute(limit);
 }
 
 std::vector<const Decision*> held_of(const decide::Shift& shift) {
@@ -79,10 +79,12 @@ std::string waits_for(const Decision& decision, const line::State& state) {
 std::string held_row(const Decision& decision, double last_s, double most,
                      const line::State& state) {
   const decide::HoldAnswer& hold = *decision.hold;
-  const std::string limit = "<b>until " + escaped(until(hold.limit, decision)) + "</b>";
-  const std::string doubt = fmt::format("<br/><span class=\"note\">{} to {} (95 %)</span>",
-                                        escaped(until(hold.limit_low, decision)),
-                                        escaped(until(hold.limit_high, decision)));
+  const std::string limit =
+      "<b class=\"nb\">until " + escaped(until(hold.limit, decision)) + "</b>";
+  const std::string doubt = fmt::format(
+      "<br/><span class=\"note\"><span class=\"nb\">{}</span> to <span "
+      "class=\"nb\">{}</span> (95 %)</span>",
+      escaped(until(hold.limit_low, decision)), escaped(until(hold.limit_high, decision)));
   const std::string said = fmt::format(
       "<span class=\"note\">{}{}; an order it fits: {} in a day, {} in a week. Waiting is worth {} "
       "over scrapping now{}.</span>",
@@ -109,18 +111,19 @@ std::string places_in_words(const decide::Shift& shift, const line::State& state
 /// A vial with a pair and how it compares, for one row of the ladder.
 std::string rung_row(const decide::Rung& rung, double most, const line::State& state) {
   const plant::Prices& prices = state.plant.prices;
-  RungDrawn drawn{std::max(0.0, rung.worth), std::max(0.0, rung.waiting), most, rung.taken,
+  const std::string now = over_scrapping(rung.worth, prices);
+  const std::string waiting = over_scrapping(rung.waiting, prices);
+  RungDrawn drawn{std::max(0.0, rung.worth + prices.scrap),
+                  std::max(0.0, rung.waiting + prices.scrap), most, rung.taken,
                   fmt::format("{} to {}: the pair is worth {}, waiting {}; {}", rung.serial,
-                              rung.order, money(rung.worth, prices), money(rung.waiting, prices),
-                              rung.taken ? "taken" : "not taken")};
+                              rung.order, now, waiting, rung.taken ? "taken" : "not taken")};
   const std::string likely = odds(rung.odds);
   const std::string said =
       rung.taken
-          ? fmt::format("<b>{}</b>, worth {} now, {} waiting", escaped(likely),
-                        escaped(money(rung.worth, prices)), escaped(money(rung.waiting, prices)))
+          ? fmt::format("<b>{}</b>, worth {} now, {} waiting", escaped(likely), escaped(now),
+                        escaped(waiting))
           : fmt::format("not taken: {}; worth {} now, {} waiting, falls short by at least {}",
-                        escaped(likely), escaped(money(rung.worth, prices)),
-                        escaped(money(rung.waiting, prices)),
+                        escaped(likely), escaped(now), escaped(waiting),
                         escaped(money(rung.short_by, prices)));
   return row_html("<b class=\"nb\">" + escaped(rung.serial) + "</b>", rung_svg(drawn),
                   "<b class=\"nb\">" + escaped(rung.order) + "</b><br/><span class=\"note\">" +
@@ -147,27 +150,31 @@ std::string held_part(const decide::Shift& shift, const line::State& state) {
 }
 
 std::string pairs_part(const decide::Shift& shift, const line::State& state) {
-  if (shift.rungs.empty()) return {};
+  const std::vector<const decide::Rung*> all = rungs_to_show(shift);
+  if (all.empty()) return {};
   double most = 0.0;
-  for (const decide::Rung& each : shift.rungs) most = std::max({most, each.worth, each.waiting});
+  const double scrap = state.plant.prices.scrap;
+  for (const decide::Rung* each : all)
+    most = std::max({most, each->worth + scrap, each->waiting + scrap});
   std::string rows;
-  std::size_t taken = 0, shown = 0;
-  for (const decide::Rung& each : shift.rungs) {
-    taken += each.taken ? 1 : 0;
-    if (shown == most_rungs) continue;
-    ++shown;
-    rows += rung_row(each, most, state);
-  }
-  std::string lead =
-      fmt::format("{} weighed, {} taken.", counted(shift.rungs.size(), "pair", "pairs"), taken);
-  if (shown < shift.rungs.size()) lead += fmt::format(" The {} weightiest are drawn.", shown);
-  return part_html("Who gets which order",
-                   fmt::format("Full bar: worth of the pair now. Dotted bar: worth of waiting. The "
-                               "rung reaches the order when the pair wins; hollow: it does not. "
-                               "Scale 0 to {}.",
-                               money(most, state.plant.prices)),
-                   "<p class=\"caution\"><b>" + std::string(standing_caution) + "</b></p><p>" +
-                       escaped(lead) + "</p><ol class=\"rows wideval\">" + rows + "</ol>");
+  for (std::size_t i = 0; i < std::min(all.size(), most_rungs); ++i)
+    rows += rung_row(*all[i], most, state);
+  const auto taken = static_cast<std::uint64_t>(
+      std::ranges::count_if(all, [](const decide::Rung* each) { return each->taken; }));
+  std::string lead = fmt::format(
+      "{} weighed, {} taken. Of a vial that gets no order the pair that falls short "
+      "least is shown.",
+      counted(shift.rungs.size(), "pair", "pairs"), grouped(taken));
+  if (all.size() > most_rungs)
+    lead += fmt::format(" The first {} of {} are drawn.", most_rungs, grouped(all.size()));
+  return part_html(
+      "Who gets which order",
+      fmt::format("Full bar: worth of the pair now, over scrapping. Dotted bar: worth "
+                  "of waiting. The rung reaches the order when the pair wins; hollow: it does not. "
+                  "Scale 0 to {}.",
+                  money(most, state.plant.prices)),
+      "<p class=\"caution\"><b>" + std::string(standing_caution) + "</b></p><p>" + escaped(lead) +
+          "</p><ol class=\"rows wideval\">" + rows + "</ol>");
 }
 
 }  // namespace vialwright::report

@@ -36,9 +36,11 @@ std::string learned_part(const decide::Shift& shift, const line::State& state) {
   std::string matter =
       "<p>" + escaped(calibration_in_words(learned.score)) + "</p>" + outcomes_drawn(learned);
   if (!learned.habits.empty())
-    matter += "<h3>How the stations dose</h3>" + table_html(habits_table(learned, state));
+    matter +=
+        "<h3 class=\"after\">How the stations dose</h3>" + table_html(habits_table(learned, state));
   const Table demand = demand_table(learned, state);
-  if (!demand.rows.empty()) matter += "<h3>What is ordered most</h3>" + table_html(demand);
+  if (!demand.rows.empty())
+    matter += "<h3 class=\"after\">What is ordered most</h3>" + table_html(demand);
   return part_html("What the record has taught",
                    "Every learned number with its 95 % interval and the count behind it.", matter);
 }

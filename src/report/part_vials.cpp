@@ -69,14 +69,15 @@ std::string good_section(const Decision& decision, const line::State& state) {
   const bool calm = decision.disposition == decide::Disposition::release ||
                     decision.disposition == decide::Disposition::open;
   // A mound is a belief; where the evidence cannot tell there is none to draw.
-  return html + (calm || cannot_tell(decision) ? table_html(line_facts(decision, *recipe, state))
-                                               : channels(decision, *recipe, state));
+  return html + (calm || cannot_tell(decision)
+                     ? table_html(line_facts(decision, *recipe, state), "k-lines")
+                     : channels(decision, *recipe, state));
 }
 
 std::string readings_section(const Decision& decision, const line::State& state) {
   std::string html = said(fit_in_words(decision));
   const Table facts = reading_facts(decision, state);
-  if (!facts.rows.empty()) html += table_html(facts);
+  if (!facts.rows.empty()) html += table_html(facts, "k-readings");
   std::vector<std::string> notes;
   for (const std::string& unused : decision.unused) notes.push_back("Not used: " + unused);
   if (decision.estimate) {
@@ -104,8 +105,8 @@ std::string overruns(const Decision& decision, const line::State& state) {
 std::string topup_section(const Decision& decision, const line::State& state) {
   if (decision.topups.empty()) return {};
   return "<p class=\"caution\">" + std::string(standing_caution) + "</p>" +
-         table_html(topup_facts(decision, state)) + list_html(topup_notes(decision, state)) +
-         overruns(decision, state);
+         table_html(topup_facts(decision, state), "k-topups") +
+         list_html(topup_notes(decision, state)) + overruns(decision, state);
 }
 
 std::string money_section(const Decision& decision, const line::State& state) {
@@ -120,7 +121,7 @@ std::string contents_section(const Decision& decision, const line::State& state)
     return said("No dose is known; nothing is believed to be in it.");
   const std::string caveat = contents_caveat(decision);
   return (caveat.empty() ? caveat : "<p><b>" + caveat + "</b></p>") +
-         table_html(contents_facts(decision, state));
+         table_html(contents_facts(decision, state), "k-contents");
 }
 
 std::string record(const Decision& decision, const line::State& state) {

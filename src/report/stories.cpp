@@ -72,8 +72,8 @@ std::string hold_in_words(const decide::HoldAnswer& hold, const line::State& sta
   return fmt::format(
       "Waiting is worth {} over scrapping, until {} ({} to {}, 95 %); {}. An order "
       "it fits comes within a day: {}.",
-      money(hold.value, state.plant.prices), day_and_time(hold.limit), day_and_time(hold.limit_low),
-      day_and_time(hold.limit_high), holding::word(hold.ends),
+      money(hold.value, state.plant.prices), to_the_minute(hold.limit),
+      to_the_minute(hold.limit_low), to_the_minute(hold.limit_high), holding::word(hold.ends),
       quantity::odds_in_words(hold.odds_1_day));
 }
 

@@ -24,7 +24,7 @@ std::string decided(const decide::Decision& decision) {
 /// Where it goes or until when it waits.
 std::string what_for(const decide::Decision& decision) {
   if (decision.disposition == decide::Disposition::hold && decision.hold)
-    return " until " + day_and_time(decision.hold->limit);
+    return " until " + to_the_minute(decision.hold->limit);
   const bool other = !decision.for_recipe.empty() && decision.for_recipe != decision.recipe;
   if (other) return " for " + decision.for_recipe;
   return {};

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 
 #include "report/words.hpp"
 
@@ -158,6 +159,28 @@ std::string headline(const decide::Shift& shift) {
   if (shift.decisions.empty()) return "No vials yet.";
   return counted(shift.decisions.size(), "vial", "vials") + ": " +
          counts_in_words(counts_of(shift)) + ".";
+}
+
+std::vector<const decide::Rung*> rungs_to_show(const decide::Shift& shift) {
+  std::vector<const decide::Rung*> taken;
+  std::map<std::string_view, const decide::Rung*> nearest;
+  for (const decide::Rung& each : shift.rungs) {
+    if (each.taken) {
+      taken.push_back(&each);
+      continue;
+    }
+    const decide::Rung*& known = nearest[each.serial];
+    if (known == nullptr || each.short_by < known->short_by) known = &each;
+  }
+  std::ranges::stable_sort(
+      taken, [](const auto* one, const auto* other) { return one->worth > other->worth; });
+  for (const decide::Rung* each : taken) nearest.erase(each->serial);
+  const std::size_t given = taken.size();
+  for (const auto& [serial, rung] : nearest) taken.push_back(rung);
+  std::stable_sort(
+      taken.begin() + static_cast<std::ptrdiff_t>(given), taken.end(),
+      [](const auto* one, const auto* other) { return one->short_by < other->short_by; });
+  return taken;
 }
 
 }  // namespace vialwright::report

@@ -58,4 +58,8 @@ struct Questions {
 [[nodiscard]] std::string headline(const decide::Shift& shift);
 [[nodiscard]] std::string counts_in_words(const Counts& counts);
 
+/// The pairs worth showing: those taken, the worthiest first; then of each vial that gets no order
+/// the one that falls short least, the nearest first.
+[[nodiscard]] std::vector<const decide::Rung*> rungs_to_show(const decide::Shift& shift);
+
 }  // namespace vialwright::report

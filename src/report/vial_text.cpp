@@ -181,11 +181,12 @@ std::string why_not(const decide::Decision& decision, const std::string& recipe,
   const std::string lacks = why_not_in_words(*asked, decision, state);
   if (!lacks.empty()) text += paragraph(lacks, look.width, "  - ", "    ");
   if (asked->topup.outcome == topup::Outcome::found)
-    text += paragraph(fmt::format("add {}: {} that it will be good; costs {}, worth {}.",
-                                  additions(asked->topup, state), odds_of_answer(*asked),
-                                  money(asked->topup.cost, state.plant.prices),
-                                  money(asked->worth, state.plant.prices)),
-                      look.width, "  - ", "    ");
+    text +=
+        paragraph(fmt::format("add {}: {} that it will be good; costs {}, worth {} over scrapping.",
+                              additions(asked->topup, state), odds_of_answer(*asked),
+                              money(asked->topup.cost, state.plant.prices),
+                              over_scrapping(asked->worth, state.plant.prices)),
+                  look.width, "  - ", "    ");
   if (asked->topup.outcome == topup::Outcome::nothing_needed)
     text += paragraph(addition_in_words(*asked, decision, state) + "; " + odds(asked->topup) +
                           " that it is good.",

@@ -98,6 +98,10 @@ std::string money(double amount, const plant::Prices& prices) {
   return fmt::format("{}{:.2f}{}{}", below ? minus : "", std::abs(amount), no_break, prices.unit);
 }
 
+std::string over_scrapping(double worth, const plant::Prices& prices) {
+  return money(worth + prices.scrap, prices);
+}
+
 std::string day_and_time(quantity::Instant instant) {
   const std::string text = quantity::to_text(instant);  // 2026-11-25T12:00:05.000Z
   return text.substr(0, 10) + no_break + text.substr(11, 8) + no_break + "UTC";

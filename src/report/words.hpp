@@ -39,6 +39,8 @@ inline constexpr const char* advice_only = "Advice only: nothing here moves a ma
 [[nodiscard]] std::string pull(const contents::ReadingReport& report);
 
 [[nodiscard]] std::string money(double amount, const plant::Prices& prices);
+/// What is counted from a fresh vial, told over scrapping now: scrapping costs something too.
+[[nodiscard]] std::string over_scrapping(double worth, const plant::Prices& prices);
 [[nodiscard]] std::string day_and_time(quantity::Instant instant);   ///< "2026-11-25 12:00:05 UTC"
 [[nodiscard]] std::string to_the_minute(quantity::Instant instant);  ///< "2026-11-25 12:00 UTC"
 [[nodiscard]] std::string time_of_day(quantity::Instant instant);    ///< "12:00 UTC"

@@ -108,7 +108,7 @@ struct Provenance {
 struct Options {
   contents::Options contents;
   conformity::Options conformity;
-  int other_recipes = 5;           ///< top-ups shown for other recipes, best odds first
+  int other_recipes = 5;           ///< top-ups shown for other recipes, worthiest first
   std::vector<std::string> asked;  ///< recipes that must be answered for, whatever their odds
   std::vector<std::string> off;    ///< instruments that give no further readings
 };
@@ -132,12 +132,16 @@ struct Shift {
   std::vector<Decision> decisions;  ///< by serial
   std::vector<Rung> rungs;          ///< pairs that were weighed, those taken first
   Learned learned;
-  int places = 0, places_taken = 0;
+  int places = 0;              ///< hold places in all
+  int places_taken = 0;        ///< by vials that the advice keeps waiting for orders
   double place_per_day = 0.0;  ///< price of a hold place now
 };
 
+/// One vial, as decide_all would decide it; `asked` is about it alone. Where its answer hangs on
+/// other vials, the whole line is decided on the way. @pre the vial is one of the state's.
 [[nodiscard]] Decision decide_vial(const line::State& state, const line::VialRecord& vial,
                                    const Options& options);
+/// All vials together, since they share orders and hold places. Same state, same bytes.
 [[nodiscard]] Shift decide_all(const line::State& state, std::string head, const Options& options);
 
 /// Demand, outcomes and dose habits, from everything the state has seen.
@@ -182,7 +186,10 @@ struct Supposition {
   std::vector<std::string> off;  ///< ids of instruments and stations
 };
 
-/// The line file and the facts with the supposition in them; `off` ids are known ones.
+/// The state with the supposition in it. Its facts get the positions after the book's, so that the
+/// decisions are those that come when the events do. Stations that are off dose nothing, meters
+/// meter no further doses; give the same ids to Options::off, so that scales give no further
+/// readings either. Errors: ids that the line does not know, places or a risk out of range.
 [[nodiscard]] Result<line::State> suppose(line::LineFile line, std::vector<line::Fact> facts,
                                           const Supposition& supposition,
                                           std::optional<Instant> as_of);

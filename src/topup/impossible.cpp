@@ -82,18 +82,26 @@ class Claiming {
   std::vector<proof::Row> rows_;
 };
 
-proof::Claim claim_of(const contents::Belief& belief, const Vial& vial,
-                      const recipe::Recipe& recipe, const std::vector<Candidate>& candidates,
-                      const plant::Plant& plant, const recipe::Book& book) {
+/// What falls at least when that stock is dosed, g.
+double least_of(const Candidate& candidate, const contents::Belief& belief,
+                const plant::Plant& plant, const recipe::Book& book) {
+  const int station = candidate.addition.station;
+  if (station < 0) return 0.0;
+  return dosing_of(belief, station, candidate.addition.stock, plant, book)
+      .true_amount(plant.stations[at(station)].least_dose_g);
+}
+
+/// @param least  (candidates), zeros for a claim by any amounts
+proof::Claim claim_of(const Vial& vial, const recipe::Recipe& recipe,
+                      const std::vector<Candidate>& candidates, const std::vector<double>& least,
+                      bool one_station_each, const recipe::Book& book) {
   proof::Claim claim;
-  for (const Candidate& each : candidates) {
-    const int station = each.addition.station;
-    const double least = station >= 0 ? plant.stations[at(station)].least_dose_g : 0.0;
-    const Dosing dosing = dosing_of(belief, station, each.addition.stock, plant, book);
-    claim.stocks.push_back(stock_name(each.addition.stock, book));
-    claim.largest.push_back(each.cap_g);
+  for (std::size_t j = 0; j < candidates.size(); ++j) {
     // A stock whose least dose does not fit can only be left out.
-    claim.least.push_back(std::min(dosing.true_amount(least), each.cap_g));
+    const bool fits = least[j] <= candidates[j].cap_g;
+    claim.stocks.push_back(stock_name(candidates[j].addition.stock, book));
+    claim.least.push_back(fits ? least[j] : 0.0);
+    claim.largest.push_back(fits ? candidates[j].cap_g : 0.0);
   }
   Claiming rows(vial, candidates);
   for (const Tolerance& line : recipe.tolerances) rows.line(line, recipe::name_of(line, book));
@@ -104,7 +112,8 @@ proof::Claim claim_of(const contents::Belief& belief, const Vial& vial,
   for (int i = 0; i < n; ++i) {
     for (int j = i + 1; j < n; ++j) {
       const int a = candidates[at(i)].addition.stock, b = candidates[at(j)].addition.stock;
-      if (a == b || !recipe::may_meet(book, a, b)) claim.apart.push_back({i, j});
+      const bool together = a == b ? !one_station_each : recipe::may_meet(book, a, b);
+      if (!together) claim.apart.push_back({i, j});
     }
   }
   return claim;
@@ -114,8 +123,8 @@ proof::Claim claim_of(const contents::Belief& belief, const Vial& vial,
 /// tell apart next, or the multipliers of the leaf.
 class Proving {
  public:
-  Proving(const proof::Claim& claim, bool with_least_doses)
-      : claim_(claim), with_least_doses_(with_least_doses) {
+  explicit Proving(const proof::Claim& claim)
+      : claim_(claim), cases_(claim.stocks.size(), Case::unsaid) {
     const auto n = static_cast<Eigen::Index>(claim.stocks.size());
     const auto m = static_cast<Eigen::Index>(claim.rows.size());
     programme_.cost.setZero(n);
@@ -143,30 +152,29 @@ class Proving {
   }
 
  private:
+  enum class Case { unsaid, without, with };
   /// @returns the index of the node, or -1 where amounts were found that meet every line.
   int grow();
   [[nodiscard]] std::optional<int> to_tell_apart(const Eigen::VectorXd& grams) const;
   [[nodiscard]] bool closed() const;
-  [[nodiscard]] bool said(int j) const {
-    return programme_.low[j] > 0.0 || programme_.high[j] == 0.0;
-  }
+  [[nodiscard]] int grow(int stock, Case in);
 
   const proof::Claim& claim_;
-  bool with_least_doses_;
+  std::vector<Case> cases_;  ///< apart from the limits: a least dose may be 0
   LinearProgram programme_;
   proof::Proof proof_;
 };
 
 bool Proving::closed() const {
   return std::ranges::any_of(claim_.apart, [&](const std::array<int, 2>& pair) {
-    return programme_.low[pair[0]] > 0.0 && programme_.low[pair[1]] > 0.0;
+    return cases_[at(pair[0])] == Case::with && cases_[at(pair[1])] == Case::with;
   });
 }
 
 /// A stock that these amounts dose below its least, or beside one that it must stay apart from.
 std::optional<int> Proving::to_tell_apart(const Eigen::VectorXd& grams) const {
-  if (!with_least_doses_) return std::nullopt;
   const auto n = static_cast<int>(grams.size());
+  const auto said = [&](int j) { return cases_[at(j)] != Case::unsaid; };
   for (int j = 0; j < n; ++j) {
     if (!said(j) && grams[j] > 0.0 && grams[j] < claim_.least[at(j)]) return j;
   }
@@ -176,6 +184,19 @@ std::optional<int> Proving::to_tell_apart(const Eigen::VectorXd& grams) const {
     if (!said(other)) return other;
   }
   return std::nullopt;
+}
+
+/// The node of the case in which that stock is left out, or dosed.
+int Proving::grow(int stock, Case in) {
+  const double high = programme_.high[stock];
+  (in == Case::with ? programme_.low : programme_.high)[stock] =
+      in == Case::with ? claim_.least[at(stock)] : 0.0;
+  cases_[at(stock)] = in;
+  const int node = grow();
+  cases_[at(stock)] = Case::unsaid;
+  programme_.low[stock] = 0.0;
+  programme_.high[stock] = high;
+  return node;
 }
 
 int Proving::grow() {
@@ -189,14 +210,9 @@ int Proving::grow() {
   }
   const auto stock = to_tell_apart(answer.x);
   if (!stock) return -1;
-  const double high = programme_.high[*stock];
-  programme_.high[*stock] = 0.0;
-  const int without = grow();
-  programme_.high[*stock] = high;
+  const int without = grow(*stock, Case::without);
   if (without < 0) return -1;
-  programme_.low[*stock] = claim_.least[at(*stock)];
-  const int with = grow();
-  programme_.low[*stock] = 0.0;
+  const int with = grow(*stock, Case::with);
   if (with < 0) return -1;
   proof_.nodes[at(here)].branch_on = *stock;
   proof_.nodes[at(here)].without = without;
@@ -204,25 +220,36 @@ int Proving::grow() {
   return here;
 }
 
-std::string least_dose_in_words(const proof::Claim& claim, const proof::Proof& proof,
-                                const Vial& vial, const recipe::Recipe& recipe,
-                                const std::vector<Candidate>& candidates, const plant::Plant& plant,
-                                const recipe::Book& book) {
-  const int first = proof.nodes.front().branch_on;
-  if (first < 0) return impossible_in_words(vial, recipe, candidates, book);
-  const PaperAnswer paper = solve_on_paper(vial, recipe, candidates);
-  std::string needed;
-  for (std::size_t j = 0; paper.possible && j < candidates.size(); ++j) {
-    const double grams = paper.grams[j];
-    if (grams <= 0.0 || grams >= claim.least[j]) continue;
-    const int station = candidates[j].addition.station;
-    needed += fmt::format("{}{}: {:.4f} g would do, {} doses {:.4f} g at least",
-                          needed.empty() ? "" : "; ", claim.stocks[j], grams,
-                          station >= 0 ? plant.stations[at(station)].id : std::string("its doser"),
-                          claim.least[j]);
+/// Stocks that would both be needed and cannot both be dosed.
+std::string apart_in_words(const proof::Claim& claim, const std::vector<double>& grams) {
+  for (const auto& [one, other] : claim.apart) {
+    const auto i = at(one), j = at(other);
+    if (!grams.empty() && (grams[i] <= 0.0 || grams[j] <= 0.0)) continue;
+    if (claim.stocks[i] == claim.stocks[j])
+      return claim.stocks[i] + " would be needed from two stations, and is dosed at one";
+    return fmt::format("{} and {} may not meet, and neither will do alone", claim.stocks[i],
+                       claim.stocks[j]);
   }
-  if (needed.empty()) needed = fmt::format("the least dose of {}", claim.stocks[at(first)]);
-  return needed + "; no amounts that can be dosed hold every line";
+  return {};
+}
+
+/// Why nothing will do although it could be done on paper, were all doses free.
+std::string forbidden_in_words(const proof::Claim& claim, const std::vector<double>& least,
+                               const std::vector<double>& grams,
+                               const std::vector<Candidate>& candidates,
+                               const plant::Plant& plant) {
+  std::vector<std::string> reasons;
+  for (std::size_t j = 0; j < candidates.size(); ++j) {
+    if (grams[j] <= 0.0 || grams[j] >= least[j]) continue;
+    const int station = candidates[j].addition.station;
+    reasons.push_back(fmt::format(
+        "{}: {:.4f} g would do, {} doses {:.4f} g at least", claim.stocks[j], grams[j],
+        station >= 0 ? plant.stations[at(station)].id : std::string("its doser"), least[j]));
+  }
+  if (std::string apart = apart_in_words(claim, grams); !apart.empty())
+    reasons.push_back(std::move(apart));
+  if (reasons.empty()) reasons.push_back(apart_in_words(claim, {}));
+  return listed(reasons, "; ") + "; no amounts that can be dosed hold every line";
 }
 
 }  // namespace
@@ -238,14 +265,20 @@ std::optional<Proved> prove_impossible(const contents::Belief& belief, const rec
   // By any amounts is a claim about all stocks that the book knows, refused ones too.
   if (!with_least_doses)
     for (const Refused& each : selection.refused) candidates.push_back(each.candidate);
+  std::vector<double> least(candidates.size(), 0.0);
+  for (std::size_t j = 0; with_least_doses && j < candidates.size(); ++j)
+    least[j] = least_of(candidates[j], belief, plant, book);
   Proved proved;
-  proved.claim = claim_of(belief, vial, recipe, candidates, plant, book);
-  const auto found = Proving(proved.claim, with_least_doses).prove();
+  proved.claim = claim_of(vial, recipe, candidates, least, with_least_doses, book);
+  const auto found = Proving(proved.claim).prove();
   if (!found) return std::nullopt;
   proved.proof = *found;
-  proved.in_words = with_least_doses ? least_dose_in_words(proved.claim, proved.proof, vial, recipe,
-                                                           candidates, plant, book)
-                                     : impossible_in_words(vial, recipe, candidates, book);
+  // Multipliers that rounding spoiled prove nothing; none were ever seen.
+  if (!proof::check(proved.claim, proved.proof).accepted) return std::nullopt;
+  const PaperAnswer paper = solve_on_paper(vial, recipe, candidates);
+  proved.in_words = paper.possible
+                        ? forbidden_in_words(proved.claim, least, paper.grams, candidates, plant)
+                        : impossible_in_words(vial, recipe, candidates, book);
   return proved;
 }
 

@@ -284,5 +284,127 @@ TEST(Impossible, TheKindIsTheOneThatForbidsIt) {
   EXPECT_EQ(kind(d0.vial(0.160, 0.054, 0.05), d0.green(19.5, 20.5)), Impossible::by_risk);
 }
 
+/// Base at a second station, each of the two so small that both would be needed.
+D0 two_small_stations(double least_g, double largest_g) {
+  D0 d0;
+  plant::Station second = d0.plant.stations[D0::base];
+  second.id = "second base";
+  d0.plant.stations.push_back(second);
+  d0.means.loaded.push_back({D0::base, d0.means.loaded[D0::base].lot, 4, 0.0});
+  for (const std::size_t s : {std::size_t{D0::base}, std::size_t{4}}) {
+    d0.plant.stations[s].least_dose_g = least_g;
+    d0.plant.stations[s].largest_dose_g = largest_g;
+  }
+  return d0;
+}
+
+// 8 % too much teal needs 20.971 g in all (0.0648 / (0.003 * 1.03)): two doses of 0.6 g would do,
+// one does not.
+TEST(Impossible, OneStockAtTwoStationsIsDosedAtOne) {
+  // A meter whose offset exceeds the least dose makes the least true dose 0.
+  for (const double least : {0.0, 0.02}) {
+    const D0 d0 = two_small_stations(least, 0.6);
+    const auto vial = d0.vial(0.165, 0.0648);
+    const auto order = d0.green(20.5, 21.5);
+    EXPECT_FALSE(prove_impossible(vial, order, d0.means, d0.plant, d0.book, false));
+    const auto proved = prove_impossible(vial, order, d0.means, d0.plant, d0.book, true);
+    ASSERT_TRUE(proved) << least;
+    const auto checked = proof::check(proved->claim, proved->proof);
+    EXPECT_TRUE(checked.accepted) << checked.because;
+    EXPECT_THAT(proved->in_words, HasSubstr("base"));
+  }
+}
+
+// 3.9 g of room and a least dose of 5 g: nothing can be dosed, also not the 3.9 g.
+TEST(Impossible, ALeastDoseThatDoesNotFitIsNoDose) {
+  D0 d0;
+  for (auto& station : d0.plant.stations) station.least_dose_g = 5.0;
+  const auto vial = d0.vial(0.160, 0.060);
+  // From 20 to 23.9 g, where all three contents would be a sixth too weak without dye: wide enough.
+  const auto order = d0.green(23.8, 24.5, 0.4);
+  EXPECT_FALSE(prove_impossible(vial, order, d0.means, d0.plant, d0.book, false));
+  const auto proved = prove_impossible(vial, order, d0.means, d0.plant, d0.book, true);
+  ASSERT_TRUE(proved);
+  EXPECT_TRUE(proof::check(proved->claim, proved->proof).accepted);
+  EXPECT_THAT(proved->in_words, HasSubstr("5.0000 g at least"));
+}
+
+// Both dyes are needed and may not meet: no amounts mend that.
+TEST(Impossible, StocksThatMayNotMeetAreNotDosedTogether) {
+  D0 d0;
+  const auto vial = d0.vial(0.140, 0.052);  // 12 % and 13 % too weak
+  const auto order = d0.green(19.5, 20.5);
+  EXPECT_FALSE(prove_impossible(vial, order, d0.means, d0.plant, d0.book, false));
+  std::erase_if(d0.book.may_meet, [](const recipe::MayMeet& pair) {
+    return pair.one == D0::yellow && pair.other == D0::teal;
+  });
+  const auto proved = prove_impossible(vial, order, d0.means, d0.plant, d0.book, false);
+  ASSERT_TRUE(proved);
+  EXPECT_TRUE(proof::check(proved->claim, proved->proof).accepted);
+  EXPECT_THAT(proved->in_words, HasSubstr("may not meet"));
+}
+
+// From far to hardly any gap: whatever is called impossible has a proof that holds exactly.
+TEST(Impossible, NoProofIsRefusedHoweverSlightTheGap) {
+  const D0 d0;
+  int proofs = 0;
+  for (double gap = 1e-2; gap > 1e-18; gap /= 1.7) {
+    for (const double teal : {0.0648, 0.0711, 0.0663}) {
+      // What is needed by the limit, less the gap.
+      const double needed = teal / (0.003 * 1.03);
+      const auto order = d0.green(19.5, needed * (1.0 - gap));
+      const auto vial = d0.vial(0.160, teal);
+      for (const bool with_least : {false, true}) {
+        const auto proved = prove_impossible(vial, order, d0.means, d0.plant, d0.book, with_least);
+        if (!proved) continue;
+        ++proofs;
+        const auto checked = proof::check(proved->claim, proved->proof);
+        EXPECT_TRUE(checked.accepted) << gap << ": " << checked.because;
+      }
+      if (gap > 1e-10) {
+        EXPECT_TRUE(prove_impossible(vial, order, d0.means, d0.plant, d0.book, false)) << gap;
+      }
+    }
+  }
+  EXPECT_GT(proofs, 100);
+}
+
+// Random pairs, with the largest net mass brought to the edge between possible and impossible until
+// the two are neighbouring doubles: the multipliers near it are the most doubtful ones.
+TEST(Impossible, EveryPairHasAnEdgeAndProofsUpToIt) {
+  constexpr unsigned seed = 16105;
+  const int wanted = support::long_form() ? 3'000 : 100;
+  std::printf("seed %u, %d edges\n", seed, wanted);
+  support::Random random(seed);
+  double widest = 0.0;
+  for (int done = 0; done < wanted;) {
+    const int stocks = 2 + random.below(3);
+    Pair pair = any_pair(random, stocks, stocks + random.below(2));
+    recipe::Tolerance& net = pair.recipe.tolerances.back();
+    net.low = 0.0;
+    double impossible = 0.5 * pair.belief.mean[pair.belief.net()], possible = net.high = 100.0;
+    const bool with_least = random.below(2) == 0;
+    if (proof_for(pair, with_least)) continue;
+    ++done;
+    for (int halving = 0; halving < 60; ++halving) {
+      net.high = 0.5 * (impossible + possible);
+      const auto proved = proof_for(pair, with_least);
+      (proved ? impossible : possible) = net.high;
+      if (!proved) continue;
+      const auto checked = proof::check(proved->claim, proved->proof);
+      EXPECT_TRUE(checked.accepted) << checked.because;
+    }
+    // At the edge GLPK, too, finds no margin to speak of: nothing impossible is left without proof.
+    net.high = possible;
+    const Rows rows = rows_of(pair);
+    const std::vector<double> zeros(rows.least.size(), 0.0);
+    const double margin = with_least ? best_margin_with_least_doses(rows, pair)
+                                     : best_margin(rows, zeros, rows.largest);
+    widest = std::max(widest, std::abs(margin));
+    EXPECT_GT(margin, -clear_margin);
+  }
+  std::printf("largest margin at an edge: %.1e\n", widest);
+}
+
 }  // namespace
 }  // namespace vialwright::topup::testing

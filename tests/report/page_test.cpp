@@ -109,9 +109,11 @@ TEST(ShiftPage, ShowsProbabilitiesInWordsAndNeverAsAShareOfHundredths) {
   EXPECT_NE(read().text.find("97 in\u00A0100"), std::string::npos);
   EXPECT_NE(read().text.find("more than 99 in\u00A0100"), std::string::npos);
   std::string text = read().text;
-  const std::string allowed = "95 %";  // the level of an interval, which is a convention
-  for (std::size_t at = text.find(allowed); at != std::string::npos; at = text.find(allowed)) {
-    text.erase(at, allowed.size());
+  // The level of an interval is a convention.
+  for (const std::string allowed : {"95 %", "95\u00A0%"}) {
+    for (std::size_t at = text.find(allowed); at != std::string::npos; at = text.find(allowed)) {
+      text.erase(at, allowed.size());
+    }
   }
   EXPECT_EQ(text.find('%'), std::string::npos);
 }
@@ -120,7 +122,8 @@ TEST(ShiftPage, SaysCannotTellAndImpossibleAndOnTheEdge) {
   EXPECT_NE(read().text.find("cannot tell"), std::string::npos);
   EXPECT_NE(read().text.find("Cannot tell these apart: gross (line scale) and dose of base"),
             std::string::npos);
-  EXPECT_NE(read().text.find("impossible: teal dye needs 20.97 g in all"), std::string::npos);
+  EXPECT_NE(read().text.find("impossible by any amounts: teal dye needs 20.97 g in all"),
+            std::string::npos);
   EXPECT_NE(read().text.find("on the edge"), std::string::npos);
 }
 
@@ -143,8 +146,8 @@ TEST(ShiftPage, DrawsNoBeliefWhereTheEvidenceContradictsItself) {
 
 TEST(ShiftPage, PutsTheCautionWhereverSomethingIsAdded) {
   const std::string caution = "Local rules, safety data sheets and licensed practice come first.";
-  // The part of top-ups, three records with top-ups, and the foot.
-  EXPECT_EQ(count_of(read().text, caution), 5u);
+  // The parts of top-ups and of pairs, three records with top-ups, and the foot.
+  EXPECT_EQ(count_of(read().text, caution), 6u);
 }
 
 TEST(ShiftPage, PrintsWhatItTakesToCheckIt) {
@@ -188,7 +191,7 @@ TEST(ShiftPage, AContradictedVialThatIsGoodWhicheverHoldsIsNotCalledUntold) {
     decision.estimate->settled = false;
     decision.whichever = conformity::Probability{0.96, 1e-4};
   }
-  const std::string table = vial_table(shift, {});
+  const std::string table = vial_table(shift, sample::state(shift), {});
   const std::size_t at = table.find("LM-30006");
   const std::string row = table.substr(at, table.find('\n', at) - at);
   EXPECT_NE(row.find("96 in\u00A0100"), std::string::npos) << row;

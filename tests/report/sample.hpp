@@ -39,6 +39,7 @@ inline plant::Plant plant() {
   vial.id = "vial 20";
   vial.brimful_ml = 26.0;
   plant.containers = {vial};
+  plant.prices.scrap = 0.30;
   return plant;
 }
 
@@ -172,6 +173,15 @@ inline topup::Topup impossible_topup() {
   return topup;
 }
 
+inline decide::TopupAnswer answer(const std::string& recipe, const std::string& order,
+                                  topup::Topup topup) {
+  decide::TopupAnswer made;
+  made.recipe = recipe;
+  made.order = order;
+  made.topup = std::move(topup);
+  return made;
+}
+
 /// Readings that contradict each other, and two explanations that stand equally.
 inline void contradict(Decision& made) {
   using Wrong = contents::Explanation::Wrong;
@@ -196,6 +206,78 @@ inline void set_aside(Decision& made) {
   made.estimate->readings[1].standardised = 41.0;
 }
 
+/// A claim like that of impossible_topup(): teal dye for 20.97 g of liquid, where 20.5 g may be.
+inline topup::Proved proved() {
+  topup::Proved made;
+  made.claim.stocks = {"base"};
+  made.claim.least = {0.02};
+  made.claim.largest = {3.0};
+  proof::Row teal{"content of teal dye", 20.97 * 0.00312, {0.0}, 20.2, {1.0}, 0.0, 0.00312};
+  teal.low = -recipe::no_limit;
+  proof::Row net{"net mass", 20.2, {1.0}, 1.0, {0.0}, -recipe::no_limit, 20.5};
+  made.claim.rows = {teal, net};
+  made.proof.nodes.resize(1);
+  made.proof.nodes[0].multipliers = {-1.0, -0.00312};
+  made.in_words = impossible_topup().because;
+  return made;
+}
+
+inline constexpr double waits_s = 90000.0;  ///< how long it pays the sample's vial to wait
+
+inline decide::HoldAnswer hold_answer() {
+  decide::HoldAnswer hold;
+  hold.value = 1.24;
+  hold.limit = at(30000.0 + waits_s);
+  hold.limit_low = at(30000.0 + 60000.0);
+  hold.limit_high = at(30000.0 + 120000.0);
+  hold.ends = holding::Ends::place;
+  for (int i = 0; i <= 10; ++i) {
+    hold.at.push_back(at(30000.0 + waits_s * i / 10.0));
+    hold.over_scrapping.push_back(1.24 * (1.0 - i / 10.0));
+  }
+  hold.odds_1_day = 0.41;
+  hold.odds_3_days = 0.80;
+  hold.odds_7_days = 0.97;
+  hold.counted_on = 0.5;
+  hold.for_recipes = {"dunmere-21"};
+  return hold;
+}
+
+/// One pair that is taken and one that falls short.
+inline std::vector<decide::Rung> rungs() {
+  return {{"LM-30002", "O-1183", "orrel-20", {0.97, 0.94, 0.989, 12}, 3.62, 1.10, true, 0.0},
+          {"LM-30003", "O-1190", "dunmere-21", {0.63, 0.50, 0.75, 12}, 1.21, 1.64, false, 0.43}};
+}
+
+inline decide::Learned learned() {
+  decide::Learned learned;
+  learned.outcomes.resize(40);
+  for (std::size_t i = 0; i < 40; ++i) {
+    learned.outcomes[i].odds = 0.95;
+    learned.outcomes[i].good = i < 38 ? 1.0 : 0.0;
+  }
+  learned.bins = {{0.8, 0.9, 0, 0.0, 0.0, 0.0, 0.0, 1.0},
+                  {0.9, 1.0, 40, 0.95, 0.95, 0.85, 0.99, 0.15}};
+  learned.score = {0.0475, 0.0475, 0.02, 40};
+  outcomes::DoseHabit habit;
+  habit.station = habit.stock = 1;
+  habit.n = 38;
+  habit.bias_g = -0.0012;
+  habit.bias_low = -0.0019;
+  habit.bias_high = -0.0005;
+  habit.spread_g = 0.0021;
+  habit.spread_low = 0.0017;
+  habit.spread_high = 0.0027;
+  habit.stated_spread_g = 0.0015;
+  learned.habits = {habit};
+  holding::Demand demand;
+  demand.shape = 6.5;
+  demand.days = 5.0;
+  demand.orders = 6;
+  learned.demand = {{"dunmere-21", demand}};
+  return learned;
+}
+
 /// `calm` vials that are released, then one of each difficulty.
 inline decide::Shift shift(int calm) {
   support::Random random(20261125);
@@ -215,12 +297,20 @@ inline decide::Shift shift(int calm) {
   again.reading_worth = conformity::ReadingWorth{0.4, 0.8};
   again.on_the_edge = true;
   Decision& rework = add({"LM-30002", 0.00324, 20.0, 9100, -4.6}, Disposition::rework, 0.0003);
-  rework.topups = {{"orrel-20", "O-1183", found_topup(1.2, 0.025, 0.97)}};
+  rework.topups = {answer("orrel-20", "O-1183", found_topup(1.2, 0.025, 0.97))};
   Decision& hold = add({"LM-30003", 0.0040, 20.2, 9200, -3.9}, Disposition::hold, 0.0);
-  hold.topups = {{"orrel-20", "O-1183", impossible_topup()},
-                 {"dunmere-21", "", found_topup(0.8, 0.11, 0.88)}};
+  hold.topups = {answer("orrel-20", "O-1183", impossible_topup()),
+                 answer("dunmere-21", "", found_topup(0.8, 0.11, 0.88))};
+  hold.topups[0].impossible = topup::Impossible::by_any_amounts;
+  hold.topups[0].proved = proved();
+  hold.topups[1].impossible = topup::Impossible::by_risk;
+  hold.topups[1].corrected = outcomes::Corrected{0.86, 0.79, 0.91, 12};
+  hold.topups[1].worth = 2.75;
+  hold.topups[1].second = found_topup(1.4, 0.09, 0.71);
+  hold.hold = hold_answer();
+  hold.money = 1.24;
   Decision& scrap = add({"LM-30004", 0.0090, 20.4, 9300, -8.2}, Disposition::scrap, 0.0);
-  scrap.topups = {{"orrel-20", "O-1183", impossible_topup()}};
+  scrap.topups = {answer("orrel-20", "O-1183", impossible_topup())};
   contradict(add({"LM-30005", 0.0030, 19.8, 9400, 3.3}, Disposition::measure_again, 0.5));
   set_aside(add({"LM-30006", 0.0030, 20.0, 9500, 0.2}, Disposition::release, 0.99));
   Decision& named = add({hostile, 0.0030, 20.0, 9600, -0.2}, Disposition::measure_again, 0.9);
@@ -232,6 +322,11 @@ inline decide::Shift shift(int calm) {
   open.readings.clear();
   open.doses.clear();
   open.headline = "Still being made.";
+  shift.rungs = rungs();
+  shift.learned = learned();
+  shift.places = 6;
+  shift.places_taken = 1;
+  shift.place_per_day = 0.17;
   return shift;
 }
 
@@ -257,8 +352,8 @@ inline line::State state(const decide::Shift& shift) {
   std::sort(state.vials.begin(), state.vials.end(),
             [](const auto& a, const auto& b) { return a.serial < b.serial; });
   state.orders = {
-      {"O-1183", "orrel-20", at(40000.0), 4.0, 2, line::OrderRecord::State::bound, "LM-30002"},
-      {"O-1190", "dunmere-21", {}, 3.5, 0, line::OrderRecord::State::open, ""}};
+      {"O-1183", "orrel-20", at(40000.0), 4.0, 2, line::OrderRecord::State::bound, "LM-30002", {}},
+      {"O-1190", "dunmere-21", {}, 3.5, 0, line::OrderRecord::State::open, "", {}}};
   return state;
 }
 

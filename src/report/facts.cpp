@@ -167,7 +167,7 @@ Table reading_facts(const decide::Decision& decision, const line::State& state) 
 Table topup_facts(const decide::Decision& decision, const line::State& state) {
   Table table{{{"recipe"},
                {"add, in this order"},
-               {"odds (95 %)"},
+               {"odds (95\u00A0%)"},
                {"cost", true},
                {"worth", true},
                {"order"}},

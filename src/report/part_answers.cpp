@@ -120,7 +120,7 @@ std::string topups_part(const Questions& questions, const line::State& state) {
   Table table{{{"vial"},
                {"becomes"},
                {"add, in this order"},
-               {"odds (95 %)"},
+               {"odds (95\u00A0%)"},
                {"cost", true},
                {"worth", true},
                {"order"}},

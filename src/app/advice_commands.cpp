@@ -151,6 +151,9 @@ Checked<decide::Supposition> supposition_of(const SupposeArgs& args, const line:
     }
     for (line::Fact& fact : *facts) supposed.facts.push_back(std::move(fact));
   }
+  for (const std::string& serial : args.serials) {
+    if (line::find_vial(state, serial) == nullptr) problems.push_back(no_such_vial(serial, state));
+  }
   supposed.places = args.places;
   supposed.consumer_risk = args.risk;
   supposed.off = args.off;

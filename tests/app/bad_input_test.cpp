@@ -43,7 +43,8 @@ TEST(CommandLine, UnknownCommandAndMissingWordsExitTwo) {
 TEST(CommandLine, HelpExitsZeroForEveryCommand) {
   EXPECT_EQ(vialwright({"--help"}).code, 0);
   for (const char* command : {"new", "import", "verify", "export", "check-line", "vials", "orders",
-                              "vial", "explain", "decide", "report", "record"}) {
+                              "vial", "explain", "decide", "report", "record", "held", "pairs",
+                              "learned", "before", "stories", "suppose", "check-proof"}) {
     const Answer answer = vialwright({command, "--help"});
     EXPECT_EQ(answer.code, 0) << command;
     EXPECT_FALSE(answer.out.empty()) << command;

@@ -24,7 +24,8 @@ std::string outcomes_drawn(const decide::Learned& learned) {
   }
   return outcomes_svg(learned.bins, "Odds against outcome: " + told) +
          "<p class=\"note\">Rightwards: predicted odds, 0 to 100 in 100. Upwards: how many came "
-         "true. Bar: 95 % of where the share may be; stroke: its mean; number: outcomes behind it. "
+         "true. Bar, thin for few: 95 % of where the share may be; stroke: its mean; number: "
+         "outcomes behind it. "
          "On the thin line the odds are right. Only vials that were reworked have an outcome.</p>";
 }
 

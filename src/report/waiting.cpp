@@ -63,10 +63,11 @@ double up(double share) { return chart * (1.0 - std::clamp(share, 0.0, 1.0)); }
 std::string bin_svg(const outcomes::Bin& bin) {
   if (bin.n == 0) return {};
   const double x = 100.0 * bin.predicted;
+  const int wide = bin.n < 5 ? 2 : bin.n < 20 ? 6 : 10;  // little data looks like little data
   return fmt::format(
-             "<rect class=\"belief\" x=\"{:.2f}%\" width=\"10\" transform=\"translate(-5 0)\" "
+             "<rect class=\"belief\" x=\"{:.2f}%\" width=\"{}\" transform=\"translate({} 0)\" "
              "y=\"{:.1f}\" height=\"{:.1f}\"/>",
-             x, up(bin.high), std::max(2.0, up(bin.low) - up(bin.high))) +
+             x, wide, -wide / 2, up(bin.high), std::max(2.0, up(bin.low) - up(bin.high))) +
          fmt::format(
              "<svg x=\"{:.2f}%\" width=\"1\" height=\"{}\" style=\"overflow:visible\"><path "
              "class=\"inkline\" style=\"stroke-width:3\" d=\"M-9 {:.1f}H9\"/></svg>",

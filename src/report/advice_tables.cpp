@@ -21,9 +21,9 @@ std::string heading(const char* text, const Look& look) {
 std::string doses_of(const making::Forecast& forecast, const line::State& state) {
   std::string text;
   for (const making::Dose& dose : forecast.doses) {
-    text +=
-        fmt::format("{}{:.4f} g {} ({:+.2f} %)", text.empty() ? "" : ", ", dose.addition.amount_g,
-                    stock_name(dose.addition.stock, state), 100.0 * dose.offset);
+    text += fmt::format("{}{:.4f}\u00A0g {} ({}{:.2f}\u00A0%)", text.empty() ? "" : ", ",
+                        dose.addition.amount_g, stock_name(dose.addition.stock, state),
+                        dose.offset < 0.0 ? "\u2212" : "+", std::abs(100.0 * dose.offset));
   }
   return text;
 }

@@ -1,4 +1,6 @@
 #include <gmpxx.h>
+
+#include <algorithm>
 #include <cmath>
 #include <set>
 

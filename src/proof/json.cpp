@@ -1,4 +1,5 @@
 #include <cmath>
+#include <limits>
 #include <nlohmann/json.hpp>
 
 #include "proof/proof.hpp"

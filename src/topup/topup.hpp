@@ -188,8 +188,9 @@ struct Answer {
                           const Means& means, const plant::Plant& plant, const recipe::Book& book,
                           const Options& options = {});
 
-/// Proof that no additions do, or nullopt where some do (or where the gap is too slight to prove,
-/// which is less than 1e-12 of the vial's mass). `with_least_doses` false: by any amounts.
+/// Proof that no additions do, at the mean of the belief; or nullopt where some do, or where the
+/// gap is too slight to prove (some 1e-11 of a row's largest term). Whatever is returned has been
+/// checked. `with_least_doses` false: by any amounts.
 [[nodiscard]] std::optional<Proved> prove_impossible(const contents::Belief& belief,
                                                      const recipe::Recipe& recipe,
                                                      const Means& means, const plant::Plant& plant,

@@ -191,7 +191,7 @@ std::optional<Proved> proof_for(const Pair& pair, bool with_least_doses) {
 // Judge: GLPK, a general-purpose solver, on rows that this test makes itself.
 TEST(Impossible, IsProvedExactlyWhereNothingWillDo) {
   constexpr unsigned seed = 16103;
-  const int pairs = support::long_form() ? 100'000 : 1'500;
+  const int pairs = support::long_form() ? 100'000 : 3'000;
   std::printf("seed %u, %d pairs\n", seed, pairs);
   support::Random random(seed);
   Tally any_amounts, least_doses;
@@ -253,6 +253,17 @@ TEST(Impossible, TooMuchTealNeedsMoreLiquidThanTheOrderAllows) {
   EXPECT_THAT(proved->in_words, HasSubstr("needs at least 20.97 g of liquid"));
   EXPECT_THAT(proved->in_words, HasSubstr("allows 20.50 g"));
   EXPECT_FALSE(prove_impossible(vial, d0.green(20.5, 21.5), d0.means, d0.plant, d0.book, false));
+}
+
+// 40 % too much teal needs 0.084 / 0.00309 = 27.18 g, more than the 24 g that the vial holds.
+TEST(Impossible, TooMuchTealNeedsMoreLiquidThanTheVialHolds) {
+  const D0 d0;
+  const auto proved = prove_impossible(d0.vial(0.160, 0.084), d0.green(20.5, 30.0), d0.means,
+                                       d0.plant, d0.book, false);
+  ASSERT_TRUE(proved);
+  EXPECT_TRUE(proof::check(proved->claim, proved->proof).accepted);
+  EXPECT_THAT(proved->in_words, HasSubstr("needs at least 27.18 g of liquid"));
+  EXPECT_THAT(proved->in_words, HasSubstr("24.00 g"));
 }
 
 // The same vial with 2 % of tolerance and least doses of 30 mg: the least water rises to 1.416 g,
@@ -367,6 +378,71 @@ TEST(Impossible, NoProofIsRefusedHoweverSlightTheGap) {
     }
   }
   EXPECT_GT(proofs, 100);
+}
+
+// One line of each kind, on either side of what 0.1 g of teal stock or 1 g of base can do. By hand:
+// 0.054 mg and 0.27 g of teal are in it, teal stock has 0.2 mg/g, a gram of base is 1.25 mL.
+TEST(Impossible, EveryKindOfLineIsProvedAtItsOwnEdge) {
+  using On = recipe::ToleranceOn;
+  D0 d0;
+  d0.plant.stations[D0::teal].largest_dose_g = 0.1;
+  d0.plant.stations[D0::base].largest_dose_g = 1.0;
+  d0.book.stocks[D0::base].density_g_per_ml = 0.8;
+  const auto vial = d0.vial(0.160, 0.054);
+  constexpr double none = recipe::no_limit;
+  struct Edge {
+    On on;
+    int of;
+    D0::StockIs with;
+    bool lower;
+    double possible, impossible;
+  };
+  const Edge edges[] = {
+      {On::component_mass, D0::teal_dye, D0::teal, true, 0.0739, 0.0741},  // 0.054 + 0.02
+      {On::component_mass, D0::teal_dye, D0::teal, false, 0.0541, 0.0539},
+      {On::stock_mass, D0::teal, D0::teal, true, 0.369, 0.371},  // 0.27 + 0.1
+      {On::stock_mass, D0::teal, D0::teal, false, 0.271, 0.269},
+      {On::net_mass, -1, D0::base, true, 20.99, 21.01},
+      {On::net_mass, -1, D0::base, false, 20.01, 19.99},
+      {On::volume, -1, D0::base, true, 21.24, 21.26},  // 20 + 1.25
+      {On::volume, -1, D0::base, false, 20.01, 19.99},
+      {On::content, D0::teal_dye, D0::base, false, 0.002572, 0.002571},        // 0.054 / 21
+      {On::content, D0::teal_dye, D0::base, true, 0.002699, 0.002701},         // 0.054 / 20
+      {On::concentration, D0::teal_dye, D0::base, false, 0.002542, 0.002541},  // 0.054 / 21.25
+      {On::concentration, D0::teal_dye, D0::base, true, 0.002699, 0.002701},
+  };
+  for (const Edge& edge : edges) {
+    SCOPED_TRACE(std::to_string(static_cast<int>(edge.on)) + (edge.lower ? " low" : " high"));
+    const auto proved = [&](double limit) {
+      recipe::Recipe recipe = d0.green(0.0, none);
+      recipe.stocks = {edge.with};
+      recipe.tolerances = {
+          {edge.on, edge.of, edge.lower ? limit : -none, limit, edge.lower ? none : limit}};
+      return prove_impossible(vial, recipe, d0.means, d0.plant, d0.book, true);
+    };
+    EXPECT_FALSE(proved(edge.possible));
+    const auto found = proved(edge.impossible);
+    ASSERT_TRUE(found);
+    EXPECT_TRUE(proof::check(found->claim, found->proof).accepted);
+    EXPECT_FALSE(found->in_words.empty());
+  }
+}
+
+// A vial of 24 g and 24 mL with 20 g in it: base of 0.8 g/mL fills it by mL, of 1.25 g/mL by g.
+TEST(Impossible, TheContainerEndsBothByMassAndByVolume) {
+  for (const double density : {0.8, 1.25}) {
+    D0 d0;
+    d0.book.stocks[D0::base].density_g_per_ml = density;
+    const double most = 20.0 + std::min(4.0, 4.0 * density);
+    const auto proved = [&](double net) {
+      recipe::Recipe recipe = d0.green(net, 100.0);
+      recipe.stocks = {D0::base};
+      recipe.tolerances = {recipe.tolerances.back()};
+      return prove_impossible(d0.vial(0.160, 0.060), recipe, d0.means, d0.plant, d0.book, true);
+    };
+    EXPECT_FALSE(proved(most - 0.01)) << density;
+    EXPECT_TRUE(proved(most + 0.01)) << density;
+  }
 }
 
 // Random pairs, with the largest net mass brought to the edge between possible and impossible until

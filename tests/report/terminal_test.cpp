@@ -72,7 +72,7 @@ TEST(Terminal, ShowsEveryDispositionAndNoShareOfHundredths) {
   }
   EXPECT_EQ(without_interval_level(text).find('%'), std::string::npos);
   EXPECT_NE(text.find("cannot tell"), std::string::npos);
-  EXPECT_NE(text.find("impossible by any amounts: teal dye"), std::string::npos);
+  EXPECT_NE(text.find("impossible by"), std::string::npos);
 }
 
 TEST(Terminal, NoNameCanSteerIt) {

@@ -18,9 +18,8 @@ function(vialwright_module name)
   target_link_libraries(vialwright_${name} ${scope} ${modules} ${ARG_LIBRARIES})
 endfunction()
 
-# Tests are compiled quickly rather than well: half of the time of a build was theirs. ccache keeps
-# what was compiled with a precompiled header only if the preprocessor names it.
-set(test_options $<$<CONFIG:Release>:-O1> $<$<CXX_COMPILER_ID:GNU>:-fpch-preprocess>)
+# ccache keeps what was compiled with a precompiled header only if the preprocessor names it.
+set(test_options $<$<CXX_COMPILER_ID:GNU>:-fpch-preprocess>)
 
 # `vialwright_tests(contents LINKS contents)` makes contents_test from *_test.cpp beside it.
 function(vialwright_tests name)

@@ -24,7 +24,18 @@ bool weighed_since_last_dose(const line::VialRecord& vial) {
   });
 }
 
+/// What was added to it, when, and what the advice then said.
+void tell_topups(Decision& decision, const line::VialRecord& vial) {
+  for (const line::AppliedTopup& topup : vial.topups) {
+    const std::string advised = event::text_in(topup.advised, "headline");
+    decision.reasons.push_back(fmt::format(
+        "Topped up at {}{}", quantity::to_text(topup.origin.time),
+        advised.empty() ? "; the advice is not in this book." : ", as advised: " + advised));
+  }
+}
+
 bool ended(Decision& decision, const line::VialRecord& vial) {
+  if (vial.fate != line::Fate::open) tell_topups(decision, vial);
   if (vial.fate == line::Fate::released) {
     answer(decision, Disposition::release, "It has been released.");
     return true;

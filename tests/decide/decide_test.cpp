@@ -170,6 +170,18 @@ TEST(DecideVial, PersonOverrulesAndIsNamed) {
   EXPECT_THAT(decision.reasons, Contains(HasSubstr("label is torn")));
 }
 
+TEST(DecideVial, WhatWasAddedToAnEndedVialIsToldWithItsAdvice) {
+  auto vial = small_vial(19.70, 0.300);
+  vial.fate = line::Fate::released;
+  vial.topups = {
+      {"decision/V-1/7", R"({"headline":"Too little teal, but 0.03 g saves it."})", {}, {}},
+      {"decision/V-1/9", "", {}, {}}};
+  const Decision decision = decided(small_state(vial));
+  ASSERT_GE(decision.reasons.size(), 2u);
+  EXPECT_THAT(decision.reasons[0], HasSubstr("Too little teal, but 0.03 g saves it."));
+  EXPECT_THAT(decision.reasons[1], HasSubstr("not in this book"));
+}
+
 TEST(DecideAll, SameStateSameBytes) {
   const auto state = small_state(small_vial(19.70, 0.260));
   const Shift one = decide_all(state, "ab", {}), two = decide_all(state, "ab", {});

@@ -18,9 +18,6 @@ function(vialwright_module name)
   target_link_libraries(vialwright_${name} ${scope} ${modules} ${ARG_LIBRARIES})
 endfunction()
 
-# ccache keeps what was compiled with a precompiled header only if the preprocessor names it.
-set(test_options $<$<CXX_COMPILER_ID:GNU>:-fpch-preprocess>)
-
 # `vialwright_tests(contents LINKS contents)` makes contents_test from *_test.cpp beside it.
 function(vialwright_tests name)
   cmake_parse_arguments(ARG "" "" "LINKS;LIBRARIES" ${ARGN})
@@ -31,8 +28,6 @@ function(vialwright_tests name)
   set(modules ${ARG_LINKS})
   list(TRANSFORM modules PREPEND vialwright_)
   add_executable(${name}_test ${sources})
-  target_precompile_headers(${name}_test REUSE_FROM test_headers)
-  target_compile_options(${name}_test PRIVATE ${test_options})
   target_include_directories(${name}_test PRIVATE ${PROJECT_SOURCE_DIR}/tests ${PROJECT_SOURCE_DIR}/src)
   target_compile_definitions(${name}_test PRIVATE VIALWRIGHT_SOURCE_DIR="${PROJECT_SOURCE_DIR}")
   target_link_libraries(${name}_test PRIVATE ${modules} ${ARG_LIBRARIES} GTest::gtest GTest::gmock

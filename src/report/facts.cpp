@@ -164,6 +164,12 @@ Table reading_facts(const decide::Decision& decision, const line::State& state) 
   return table;
 }
 
+std::string order_in_words(const decide::TopupAnswer& answer, const decide::Decision& decision) {
+  if (answer.recipe == decision.for_recipe && !decision.for_order.empty())
+    return decision.for_order;
+  return answer.order.empty() ? "none open" : answer.order;
+}
+
 Table topup_facts(const decide::Decision& decision, const line::State& state) {
   Table table{{{"recipe"},
                {"add, in this order"},
@@ -179,7 +185,7 @@ Table topup_facts(const decide::Decision& decision, const line::State& state) {
         {recipe_name(answer.recipe, state), addition_in_words(answer, decision, state),
          odds_of_answer(answer), found ? money(topup.cost, state.plant.prices) : none,
          answer.worth == 0.0 ? none : over_scrapping(answer.worth, state.plant.prices),
-         answer.order.empty() ? "none open" : answer.order});
+         order_in_words(answer, decision)});
   }
   return table;
 }

@@ -54,4 +54,8 @@ namespace vialwright::report {
 /// it goes to, else of its own recipe for rework, else the best odds; or none.
 [[nodiscard]] const decide::TopupAnswer* planned(const decide::Decision& decision);
 
+/// The order that a top-up is for: the one the vial goes to, else the best of that recipe.
+[[nodiscard]] std::string order_in_words(const decide::TopupAnswer& answer,
+                                         const decide::Decision& decision);
+
 }  // namespace vialwright::report

@@ -82,7 +82,7 @@ std::vector<std::string> topup_row(const Decision& decision, const line::State& 
           odds_of_answer(answer),
           best == nullptr ? "\u2013" : money(answer.topup.cost, state.plant.prices),
           best == nullptr ? "\u2013" : over_scrapping(answer.worth, state.plant.prices),
-          answer.order.empty() ? "none open" : answer.order};
+          order_in_words(answer, decision)};
 }
 
 bool has_answer(const Decision& decision) {

@@ -7,6 +7,7 @@
 
 #include "report/become.hpp"
 #include "report/drawing.hpp"
+#include "report/facts.hpp"
 #include "report/html.hpp"
 #include "report/report.hpp"
 #include "report/sample.hpp"
@@ -110,6 +111,20 @@ TEST(Record, TellsKindOfImpossibleSecondBestWaitingAndMoney) {
   for (const char* said : {"impossible by any amounts", "only by the risk", "second best",
                            "(79 to 91)", "over scrapping", "it fits", "50 in\u00A0100"})
     EXPECT_TRUE(holds(text, said)) << said << "\n" << text;
+}
+
+TEST(OrderOfATopup, IsTheOneThatTheVialGoesTo) {
+  decide::Decision decision;
+  decision.for_recipe = "green";
+  decision.for_order = "O-7";
+  decide::TopupAnswer answer;
+  answer.recipe = "green";
+  answer.order = "O-2";  // due first, but given to another vial
+  EXPECT_EQ(order_in_words(answer, decision), "O-7");
+  decision.for_recipe = "rose";
+  EXPECT_EQ(order_in_words(answer, decision), "O-2");
+  answer.order.clear();
+  EXPECT_EQ(order_in_words(answer, decision), "none open");
 }
 
 TEST(WhyNot, SaysTheInequalityOrTheBestOddsAndWhatTheyLack) {

@@ -219,8 +219,10 @@ std::vector<outcomes::DoseHabit> habits_of(const line::State& state, const Optio
   }
   mark_first_of_lots(doses);
   std::vector<outcomes::DoseSeen> seen;
+  seen.reserve(doses.size());
   for (const Timed& each : doses) seen.push_back(each.seen);
   std::vector<outcomes::StatedSpread> stated;
+  stated.reserve(state.plant.stations.size());
   for (std::size_t s = 0; s < state.plant.stations.size(); ++s) {
     const plant::Station& station = state.plant.stations[s];
     stated.push_back({static_cast<int>(s), station.spread_g, station.spread_rel});

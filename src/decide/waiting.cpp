@@ -60,6 +60,7 @@ std::vector<std::string> weightiest(const Case& asked) {
     double per_day;
   };
   std::vector<Weighed> weighed;
+  weighed.reserve(asked.candidate.offers.size());
   for (const holding::Offer& offer : asked.candidate.offers) {
     const double gain = offer.worth.front() - asked.wait.value;
     if (gain > 0.0) weighed.push_back({&offer.recipe, gain * offer.demand.rate()});
@@ -67,6 +68,7 @@ std::vector<std::string> weightiest(const Case& asked) {
   std::stable_sort(weighed.begin(), weighed.end(),
                    [](const auto& a, const auto& b) { return a.per_day > b.per_day; });
   std::vector<std::string> recipes;
+  recipes.reserve(weighed.size());
   for (const Weighed& each : weighed) recipes.push_back(*each.recipe);
   return recipes;
 }

@@ -10,8 +10,6 @@
 namespace vialwright::report {
 namespace {
 
-constexpr const char* none = "\u2013";
-
 double wanted_odds(const std::string& id, const decide::Decision& decision,
                    const line::State& state) {
   const line::VialRecord* vial = line::find_vial(state, decision.serial);

@@ -99,6 +99,7 @@ Topup Best::told(const std::vector<int>& members, const Found& found) const {
   topup.outcome = members.empty() ? Outcome::nothing_needed : Outcome::found;
   topup.cost = found.cost;
   std::vector<Candidate> chosen;
+  chosen.reserve(members.size());
   for (const int j : members) chosen.push_back(usable_[at(j)]);
   const std::vector<double> grams(found.grams.begin(), found.grams.end());
   const Vial then = vial_after(vial_, chosen, grams);

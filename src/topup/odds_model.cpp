@@ -46,6 +46,7 @@ Eigen::MatrixXd root_of(const Eigen::MatrixXd& covariance) {
 
 std::vector<Addition> additions_of(const std::vector<Candidate>& candidates) {
   std::vector<Addition> additions;
+  additions.reserve(candidates.size());
   for (const Candidate& each : candidates) additions.push_back(each.addition);
   return additions;
 }

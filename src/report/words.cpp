@@ -192,7 +192,7 @@ std::string odds(const outcomes::Corrected& corrected) {
     return share < 0.01 ? std::string("fewer than 1") : fmt::format("{:.0f}", 100.0 * share);
   };
   const std::string low = end(corrected.low), high = end(corrected.high);
-  const std::string mean = quantity::odds_in_words(corrected.odds);
+  std::string mean = quantity::odds_in_words(corrected.odds);
   if (low == high) return mean;
   return fmt::format("{} ({} to {})", mean, low, high);
 }

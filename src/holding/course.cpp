@@ -26,9 +26,6 @@ double slope(const Polynomial& w, double theta) {
   return w[1] + theta * (2.0 * w[2] + theta * (3.0 * w[3] + theta * 4.0 * w[4]));
 }
 
-/// Stands for the fifth root, which is slow; the residual of the next step checks what it chooses.
-double step_factor(double room) { return std::sqrt(std::sqrt(room)); }
-
 /// Gaussian elimination in place. No pivots are sought: the nodes ascend and all entries are
 /// positive, so that none comes near zero.
 std::array<double, 4> solved(std::array<std::array<double, 5>, 4>& rows) {
@@ -89,13 +86,11 @@ Course::Course(std::span<const Offer> offers, const Terms& terms, double demand,
       cost_(terms.cost_per_day + terms.place_per_day),
       longest_(terms.longest_days),
       learns_(terms.learn_while_waiting),
-      tells_odds_(!stops.empty()),
       w_(-terms.disposal) {
   std::vector<double> knots(stops.begin(), stops.end());
   knots.push_back(0.0);
   lines_.reserve(offers.size());
   groups_.reserve(offers.size());
-  near_.reserve(offers.size());
   pieces_.reserve(offers.size() + 32);
   for (const Offer& offer : offers) {
     if (!counts(offer)) continue;
@@ -175,7 +170,6 @@ void Course::choose(double t) {
   groups_.clear();
   for (Line& line : lines_) {
     const double over = line.base + line.slope * t - w_;
-    line.over = over;
     line.taken = false;
     if (over > near)
       take(line);
@@ -192,20 +186,13 @@ void Course::choose(double t) {
 }
 
 Course::Flow Course::flow(double t) const {
-  // Sums run in two lanes: one after the other they would wait for each other.
-  std::array<double, 2> rate{}, income{};
-  const auto add = [&](const Group& group, std::size_t lane) {
+  Flow flow{0.0, -cost_};
+  for (const Group& group : groups_) {
     const double once = group.days > 0.0 ? 1.0 / (group.days + t) : 1.0;
-    rate[lane] += group.shape * once;
-    income[lane] += (group.base + group.slope * t) * once;
-  };
-  std::size_t i = 0;
-  for (; i + 1 < groups_.size(); i += 2) {
-    add(groups_[i], 0);
-    add(groups_[i + 1], 1);
+    flow.rate += group.shape * once;
+    flow.income += (group.base + group.slope * t) * once;
   }
-  if (i < groups_.size()) add(groups_[i], 0);
-  return {rate[0] + rate[1], income[0] + income[1] - cost_};
+  return flow;
 }
 
 /// W from t back over h: dW/dtheta = h (income - rate W) holds at the nodes.
@@ -232,18 +219,8 @@ double Course::residual(const Polynomial& w, double t, double h) const {
   return std::abs(missed) / (1.0 + h * here.rate);
 }
 
-/// The lines that may cross W within the step: neither moves farther than the sum of its terms.
-void Course::gather_near(const Polynomial& w, double h) {
-  const double moved =
-      std::abs(w[1]) + std::abs(w[2]) + std::abs(w[3]) + std::abs(w[4]) + touching * scale_;
-  near_.clear();
-  for (const Line& line : lines_)
-    if (std::abs(line.over) <= moved + std::abs(line.slope) * h) near_.push_back(&line);
-}
-
 /// Least theta at which an offer begins or ceases to be worth taking, or W falls to scrapping.
-double Course::first_change(const Polynomial& w, double t, double h) {
-  gather_near(w, h);
+double Course::first_change(const Polynomial& w, double t, double h) const {
   double first = 1.0;
   if (value(w, 1.0) < -disposal_)
     first = root([&](double theta) { return value(w, theta) + disposal_; }, 0.0, 1.0);
@@ -257,22 +234,22 @@ double Course::first_change(const Polynomial& w, double t, double h) {
   const Line* likely = nullptr;
   double least = 2.0;
   const double start = w[0], end = value(w, first), end_t = t - first * h;
-  for (const Line* line : near_) {
-    const double over = line->base + line->slope * end_t - end;
-    if (line->taken ? over >= 0.0 : over <= 0.0) continue;
-    const double before = line->base + line->slope * t - start;
+  for (const Line& line : lines_) {
+    const double over = line.base + line.slope * end_t - end;
+    if (line.taken ? over >= 0.0 : over <= 0.0) continue;
+    const double before = line.base + line.slope * t - start;
     const double crosses = before / (before - over);
-    if (crosses < least) least = crosses, likely = line;
+    if (crosses < least) least = crosses, likely = &line;
   }
   if (likely != nullptr) cut_for(*likely);
   // The others at the end that is left, and on the way: one may cross and come back.
   for (const double part : {1.0, 2.0 / 3.0, 1.0 / 3.0}) {
     const double theta = part * first, w_there = value(w, theta), t_there = t - theta * h;
-    for (const Line* line : near_) {
-      const double over = line->base + line->slope * t_there - w_there;
-      if (line == likely || (line->taken ? over >= 0.0 : over <= 0.0) || first < theta) continue;
+    for (const Line& line : lines_) {
+      const double over = line.base + line.slope * t_there - w_there;
+      if (&line == likely || (line.taken ? over >= 0.0 : over <= 0.0) || first < theta) continue;
       first = std::min(first, theta);
-      cut_for(*line);
+      cut_for(line);
     }
   }
   return first;
@@ -292,12 +269,12 @@ double Course::step(double from, double to) {
   const double least = smallest_step * longest_, wanted = tolerance * scale_;
   double h = std::min(std::max(h_, least), to - from);
   Polynomial w = collocate(to, h);
-  double off = residual(w, to, h);
-  for (; off > wanted && h > least; off = residual(w, to, h)) {
-    h = std::max(least, h * std::clamp(0.9 * step_factor(wanted / off), 0.1, 0.9));
+  for (double off = residual(w, to, h); off > wanted && h > least; off = residual(w, to, h)) {
+    h = std::max(least, h * std::clamp(0.9 * std::pow(wanted / off, 0.2), 0.1, 0.9));
     w = collocate(to, h);
   }
-  h_ = h * std::min(4.0, 0.9 * step_factor(wanted / std::max(off, 1e-3 * wanted)));
+  const double off = std::max(residual(w, to, h), 1e-3 * wanted);
+  h_ = h * std::min(4.0, 0.9 * std::pow(wanted / off, 0.2));
   const double theta = first_change(w, to, h);
   if (theta < 1.0) {
     const double part = std::min(std::max(theta, least / h), 1.0);
@@ -313,7 +290,7 @@ double Course::step(double from, double to) {
     w_ = -disposal_;
     waits_ = false;
   }
-  pieces_.push_back({back, to, w, tells_odds_ ? taken_between(back, to) : 0.0, false});
+  pieces_.push_back({back, to, w, taken_between(back, to), false});
   return back;
 }
 

@@ -33,8 +33,7 @@ struct Piece {
 class Course {
  public:
   /// @param demand  all rates are multiplied by this.
-  /// @param stops   times at which a piece shall end, for the odds until then; without them no
-  ///                odds are told, which spares logarithms.
+  /// @param stops   times at which a piece shall end (for the odds until then).
   Course(std::span<const Offer> offers, const Terms& terms, double demand = 1.0,
          std::span<const double> stops = {});
 
@@ -42,7 +41,7 @@ class Course {
   /// First time at which waiting is worth no more than scrapping; the longest where it never is.
   [[nodiscard]] double limit() const;
   [[nodiscard]] double at(double t_days) const;
-  /// P(an order that it would take comes within t). @pre t is one of the stops
+  /// P(an order that it would take comes within t).
   [[nodiscard]] double odds_within(double t_days) const;
 
  private:
@@ -50,8 +49,7 @@ class Course {
     double shape, days, base, slope;
     bool taken;
     const Offer* offer;
-    std::size_t knot;   ///< the stretch begins at or after this one
-    double over = 0.0;  ///< worth over waiting where the step began
+    std::size_t knot;  ///< the stretch begins at or after this one
   };
   struct Group {  // offers that are taken and have the same days: income = rate-weighted worth
     double days, shape, base, slope;
@@ -69,18 +67,16 @@ class Course {
   [[nodiscard]] Flow flow(double t) const;
   [[nodiscard]] std::array<double, 5> collocate(double t, double h) const;
   [[nodiscard]] double residual(const std::array<double, 5>& w, double t, double h) const;
-  [[nodiscard]] double first_change(const std::array<double, 5>& w, double t, double h);
-  void gather_near(const std::array<double, 5>& w, double h);
+  [[nodiscard]] double first_change(const std::array<double, 5>& w, double t, double h) const;
   [[nodiscard]] double taken_between(double from, double to) const;
 
   double disposal_, cost_, longest_;
-  bool learns_, tells_odds_;
+  bool learns_;
   double scale_ = 0.0, h_ = 0.0, idle_step_ = 0.0, w_ = 0.0;
   bool waits_ = false;
   std::vector<Line> lines_;
   std::vector<Group> groups_;
-  std::vector<const Line*> near_;  ///< lines that a step might bring to the other side
-  std::vector<Piece> pieces_;      ///< from the longest back to now
+  std::vector<Piece> pieces_;  ///< from the longest back to now
 };
 
 /// What callers promise of offers and terms.

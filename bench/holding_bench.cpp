@@ -10,31 +10,14 @@
 
 #include "holding/holding.hpp"
 #include "support/random.hpp"
+#include "timing.hpp"
 
 namespace {
 
+using vialwright::bench::median;
+using vialwright::bench::seconds;
 using namespace vialwright;
 using namespace vialwright::holding;
-
-/// Processor time of this process: what other programs do on a busy machine does not count.
-double now_s() {
-  timespec time{};
-  clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &time);
-  return static_cast<double>(time.tv_sec) + 1e-9 * static_cast<double>(time.tv_nsec);
-}
-
-template <class Work>
-double seconds(Work work) {
-  const double start = now_s();
-  work();
-  return now_s() - start;
-}
-
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 struct Question {
   std::vector<Offer> offers;

@@ -18,35 +18,18 @@
 
 #include "pairing/pairing.hpp"
 #include "support/random.hpp"
+#include "timing.hpp"
 
 namespace {
 
+using vialwright::bench::median;
+using vialwright::bench::seconds;
 using namespace vialwright;
 using pairing::Pair;
 using pairing::Problem;
 
 constexpr double grain = 1e-6;
 using Steps = std::int64_t;
-
-/// Processor time of this process: what other programs do on a busy machine does not count.
-double now_s() {
-  timespec time{};
-  clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &time);
-  return static_cast<double>(time.tv_sec) + 1e-9 * static_cast<double>(time.tv_nsec);
-}
-
-template <class Work>
-double seconds(Work work) {
-  const double start = now_s();
-  work();
-  return now_s() - start;
-}
-
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 Steps steps(const Problem& problem, const Pair& pair) {
   return std::llround((pair.worth - problem.waiting[static_cast<std::size_t>(pair.vial)]) / grain);

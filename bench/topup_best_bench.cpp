@@ -10,29 +10,17 @@
 #include <functional>
 #include <nlopt.hpp>
 
+#include "timing.hpp"
 #include "topup/pairs.hpp"
 #include "topup/search.hpp"
 #include "topup/selection.hpp"
 
 namespace {
 
+using vialwright::bench::seconds;
 using namespace vialwright;
 using namespace vialwright::topup;
 using topup::testing::Pair;
-
-/// Processor time of this process: what other programs do on a busy machine does not count.
-double now_s() {
-  timespec time{};
-  clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &time);
-  return static_cast<double>(time.tv_sec) + 1e-9 * static_cast<double>(time.tv_nsec);
-}
-
-template <class Work>
-double seconds(Work work) {
-  const double start = now_s();
-  work();
-  return now_s() - start;
-}
 
 double quantile(std::vector<double> values, double share) {
   std::sort(values.begin(), values.end());

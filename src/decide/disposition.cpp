@@ -182,10 +182,19 @@ bool reachable(const Case& asked) {
                      [](const TopupAnswer& each) { return usable(each); });
 }
 
+/// On paper it could become something, but nothing makes it sure enough.
+bool too_unsure(const Case& asked) {
+  return std::any_of(asked.answers.begin(), asked.answers.end(), [](const TopupAnswer& each) {
+    return each.impossible == topup::Impossible::by_risk;
+  });
+}
+
 void scrap(Case& asked) {
   Decision& decision = asked.decision;
   const std::string now = now_in_words(asked);
-  const char* why = ", and no addition brings it to any recipe that is asked for";
+  const char* why = too_unsure(asked)
+                        ? ", and no top-up makes it sure enough for any recipe that is asked for"
+                        : ", and no addition brings it to any recipe that is asked for";
   if (reachable(asked)) {
     why = asked.candidate.offers.empty()
               ? "; what it could become, nobody asks for"

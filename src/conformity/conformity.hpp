@@ -3,6 +3,9 @@
 #pragma once
 
 #include <cstdint>
+#include <memory>
+#include <optional>
+#include <string>
 #include <vector>
 
 #include "contents/contents.hpp"
@@ -14,6 +17,17 @@ namespace vialwright::conformity {
 struct Line {
   Eigen::VectorXd weights, divisor;
   double low = -recipe::no_limit, high = recipe::no_limit;
+};
+
+/// One limit on colour: CIEDE2000 of the liquid, looked at as `view` does, to `target`.
+/// What colours the liquid comes from x by quotients: amounts_i = x[mass_i] / x[volume] (1 +
+/// x[deviation_i]), or x[mass_i] alone where `volume` is -1 or the amount is a foreign shape.
+struct ColourLine {
+  std::shared_ptr<const mixing::View> view;
+  colour::Lab target;
+  double high = recipe::no_limit;
+  std::vector<int> mass, deviation;  ///< (amounts) axes of x; -1 = zero
+  int volume = -1;                   ///< axis of x
 };
 
 struct Options {
@@ -40,14 +54,28 @@ struct Probability {
                                       const Eigen::MatrixXd& covariance,
                                       const std::vector<Line>& lines, const Options& options = {});
 
-/// The recipe's tolerance lines over the axes of that belief.
+/// P(all lines and colour lines hold), jointly. As above; the integral over the last direction is
+/// between the points where the colour leaves its tolerance.
+[[nodiscard]] Probability probability(const Eigen::VectorXd& mean,
+                                      const Eigen::MatrixXd& covariance,
+                                      const std::vector<Line>& lines,
+                                      const std::vector<ColourLine>& colours,
+                                      const Options& options = {});
+
+/// The recipe's tolerance lines over the axes of that belief, those on colour left out.
 [[nodiscard]] std::vector<Line> lines_of(const recipe::Recipe& recipe,
                                          const contents::Belief& belief);
+/// Those on colour, in the order of Recipe::tolerances.
+[[nodiscard]] std::vector<ColourLine> colour_lines_of(const recipe::Recipe& recipe,
+                                                      const contents::Belief& belief,
+                                                      const recipe::Book& book);
 
 /// How one tolerance line stands.
 struct LineReport {
-  double value = 0.0, u = 0.0;  ///< of the property, in the line's unit (first order)
-  Probability holds;            ///< marginal
+  double value = 0.0, u = 0.0;           ///< of the property, in the line's unit (first order)
+  Probability holds;                     ///< marginal
+  std::optional<contents::Colour> seen;  ///< colour: what the liquid looks like; then `value` is
+                                         ///< CIEDE2000 of the mean and `u` that of the difference
 };
 
 enum class Ruling { release, reject, unclear };  ///< by the risks alone, as the vial is now
@@ -58,10 +86,14 @@ struct Conformity {
   int binding = -1;               ///< the line least likely to hold; -1 = recipe without lines
   Ruling ruling = Ruling::unclear;
   bool on_the_edge = false;  ///< joint is within its error of the threshold that decided
+  std::string doubt;         ///< why the colour cannot be judged; else empty
 };
 
+/// Where the law of absorption does not hold (mixing::doubt_about), a recipe with a colour is never
+/// met for sure: the ruling is `unclear` and `doubt` says why.
 [[nodiscard]] Conformity judge(const contents::Belief& belief, const recipe::Recipe& recipe,
-                               const plant::Risks& risks, const Options& options = {});
+                               const recipe::Book& book, const plant::Risks& risks,
+                               const Options& options = {});
 
 /// What one more reading of the net mass is worth before a release decision (value of sample
 /// information): expected gain over deciding now, in units of account, and the odds that it leads

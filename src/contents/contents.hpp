@@ -10,6 +10,7 @@
 #include <string>
 #include <vector>
 
+#include "mixing/mixing.hpp"
 #include "plant/plant.hpp"
 #include "recipe/recipe.hpp"
 
@@ -24,6 +25,7 @@ struct Dose {
   int station = -1;                   ///< index into Plant::stations; -1 = by hand
   std::optional<double> commanded_g;  ///< evidence too, with the station's spread
   bool aborted = false;               ///< then the command says nothing
+  double days = 0.0;  ///< when, on the vial's own clock: components fade from then on
 };
 
 enum class ReadingKind {
@@ -33,6 +35,7 @@ enum class ReadingKind {
   tank_loss,  ///< tank scale: what left the tank during one dose (two readings differenced)
   volume,     ///< volume gauge
   level,      ///< level gauge, mm
+  colour,     ///< colour gauge: `values` as its ColourGauge says
 };
 
 struct Reading {
@@ -45,6 +48,11 @@ struct Reading {
   double open_s = 0.0;         ///< how long the vial had stood open by then
   bool capped = false;         ///< gross: was the cap on the scale too
   double air_kg_per_m3 = 1.2;  ///< at the reading; for buoyancy
+  std::vector<double> values;  ///< colour: bands, L* a* b*, or channel absorbances
+  int session = 0;             ///< colour: readings of one gauge in one session share a bias
+  bool mixed = true;           ///< colour: mixed since the last dose? else it is no evidence
+  bool cloudy = false;         ///< colour: seen to scatter, then it is no evidence
+  double days = 0.0;           ///< colour: when, on the vial's own clock
 };
 
 /// Everything known about one vial.
@@ -53,15 +61,24 @@ struct Evidence {
   std::vector<Dose> doses;
   std::vector<Reading> readings;
   double open_s = 0.0;  ///< open time up to the moment the belief is for
+  double days = 0.0;    ///< that moment, on the clock of doses and readings
 };
 
 // ---- the belief ----------------------------------------------------------------------------
 
 /// A hidden error shared by several readings, doses or vials.
 struct Effect {
-  enum class Kind { strength, gain, offset, zero_rate };
+  enum class Kind {
+    strength,  ///< of a lot: mg/g off
+    gain,
+    offset,
+    zero_rate,     ///< of an instrument
+    absorptivity,  ///< of a component: relative deviation of its whole spectrum
+    foreign,       ///< an unknown colourant: amplitude of one of mixing::foreign_shapes, 1/cm
+  };
   Kind kind = Kind::gain;
-  int of = 0;          ///< strength: index into Book::lots; else index into Plant::instruments
+  int of = 0;          ///< index into Book::lots (strength), Plant::instruments, Book::components
+                       ///< (absorptivity), or of the shape (foreign)
   int component = -1;  ///< strength only
   bool operator==(const Effect&) const = default;
 };
@@ -97,14 +114,23 @@ struct ReadingReport {
   double residual = 0.0;      ///< reading less what the fit says, in the reading's unit
   double standardised = 0.0;  ///< residual / sqrt(R - H Sigma H'), ~ N(0, 1); 0 if it decides alone
   double share = 0.0;         ///< 0..1: how much of the reading's own fit it decides (leverage)
-  bool counted = true;        ///< false: an explanation that is believed sets it aside
+  bool counted = true;        ///< false: an explanation that is believed sets it aside, or
+  std::string reason;         ///< why it is no evidence at all; else empty
 };
 
 /// One way to read the evidence: nothing is wrong, or one thing is.
 struct Explanation {
-  enum class Wrong { nothing, reading, command };
+  enum class Wrong {
+    nothing,
+    reading,
+    command,
+    carried_over,  ///< some of a stock that was never dosed; shift in g of it
+    faded,         ///< all dyes by one factor, beyond their rates; shift is the share lost
+    colourant,     ///< a colour that no mix of the known components explains; shift is the largest
+                   ///< absorbance of it, 1/cm
+  };
   Wrong wrong = Wrong::nothing;
-  int index = -1;     ///< of the reading, or of the dose whose command was missed
+  int index = -1;     ///< of the reading, of the dose whose command was missed, or of the stock
   double odds = 0.0;  ///< posterior probability among the explanations, they sum to 1
   double shift = 0.0, u_shift = 0.0;  ///< by how much it is off, in its own unit
   double net_g = 0.0, u_net_g = 0.0;  ///< what the vial would then hold
@@ -151,6 +177,19 @@ struct Estimate {
 /// @note cannot fail on valid input: with no reading at all the prior shows.
 [[nodiscard]] Estimate estimate(const Evidence& evidence, const plant::Plant& plant,
                                 const recipe::Book& book, const Options& options = {});
+
+/// What colours the liquid, in the order of mixing::View: mg/mL of each component, corrected by the
+/// deviation of its absorptivity, then the amplitudes of an unknown colourant.
+/// @param x  a point on the belief's axes. @param gradient  (amounts, axes), set whole if given.
+[[nodiscard]] Eigen::VectorXd colouring(const Belief& belief, const Eigen::VectorXd& x,
+                                        Eigen::MatrixXd* gradient = nullptr);
+
+/// The colour that a belief predicts, first order about its mean.
+struct Colour {
+  colour::Lab mean;
+  Eigen::Matrix3d covariance = Eigen::Matrix3d::Zero();  ///< of L*, a*, b*
+};
+[[nodiscard]] Colour colour_of(const Belief& belief, const mixing::View& view);
 
 /// The belief some time later, in a capped vial: components fade (each by exp(-rate t), with one
 /// doubt about its rate), the solvent evaporates through the cap. First order; effects unchanged.

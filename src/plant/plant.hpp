@@ -8,6 +8,7 @@
 #include <string_view>
 #include <vector>
 
+#include "colour/colour.hpp"
 #include "quantity/quantity.hpp"
 
 namespace vialwright::plant {
@@ -22,8 +23,33 @@ enum class InstrumentKind {
   tank_scale,    ///< weighs a tank, g
   volume_gauge,  ///< volume in a vial, mL
   level_gauge,   ///< height of the liquid above the inner floor, mm
-  colour_gauge,  ///< colour; used by a later engine
+  colour_gauge,  ///< the colour of what is in a vial: Instrument::colour says how
   climate,       ///< air temperature, pressure, humidity
+};
+
+/// How a colour gauge looks and what it gives. Its noise is Instrument::repeatability and
+/// repeatability_rel, in the unit of what it gives: absorbance or transmittance (1), CIELAB units,
+/// or channel absorbances.
+struct ColourGauge {
+  enum class Gives {
+    spectrum,  ///< a value a band
+    lab,       ///< L*, a*, b* against clear solvent
+    channels,  ///< linear camera: -log10((raw - dark) / (blank - dark)) of each channel
+  };
+  Gives gives = Gives::lab;
+  colour::Grid bands{400.0, 700.0, 10.0};  ///< spectrum: centres
+  double bandwidth_nm = 0.0;  ///< spectrum: full width at half maximum of a triangular band
+  bool absorbance = true;     ///< spectrum: absorbances, else transmittances
+  colour::Illuminant illuminant = colour::Illuminant::d65;  ///< lab
+  colour::Observer observer = colour::Observer::cie1931;    ///< lab
+  std::vector<colour::Spectrum> channels;  ///< of each, sensitivity times the light, any scale
+  double path_cm = 0.0;      ///< of its own cell; 0: through the vial itself, as wide as it is
+  double strip_rel = 0.0;    ///< round vial: half the width looked at over the inner radius, 0..1
+  double u_path_rel = 0.01;  ///< 1, of the path in one vial
+  double stray_light = 0.0, u_stray_light = 0.0;  ///< share of the light that passes by, 1
+  double axis_correlation = 0.0;  ///< lab, channels: of the noise between any two axes, -0.49..1
+  double u_session = 0.0;  ///< bias of one session: of each axis (lab, channels), or one for all
+                           ///< bands
 };
 
 /// One instrument. For a reading y of a true value x over a counting time T:
@@ -46,6 +72,7 @@ struct Instrument {
   /// Instruments with the same non-empty source share one gain, offset and zero unknown: the pulse
   /// and the totaliser of one meter are not two independent witnesses.
   std::string same_source;
+  std::optional<ColourGauge> colour;  ///< of a colour gauge
 };
 
 /// Where doses are made. True dose = commanded + spread, sd = sqrt(abs^2 + (rel * amount)^2).

@@ -8,6 +8,7 @@
 #include <string_view>
 #include <vector>
 
+#include "colour/colour.hpp"
 #include "quantity/quantity.hpp"
 
 namespace vialwright::recipe {
@@ -19,6 +20,9 @@ struct Component {
   std::string id, name;
   bool evaporates = false;  ///< at most one does: it is what an open vial loses
   double fade_per_day = 0.0, u_fade_per_day = 0.0;  ///< share lost in a day in a capped vial, 1/d
+  /// Decadic absorptivity e, mL/(mg cm): absorbance = path sum_k e_k c_k. Empty: no colour.
+  colour::Spectrum absorptivity;
+  double u_absorptivity_rel = 0.0;  ///< 1, of one scale that the whole spectrum shares
 };
 
 struct Stock {
@@ -26,7 +30,8 @@ struct Stock {
   bool dry = false;
   double density_g_per_ml = 1.0, u_density_g_per_ml = 0.0;  ///< apparent, once in the mixture
   double price_per_g = 0.0;
-  std::string display;  ///< "#rrggbb", approximate colour for drawings behind glass; may be empty
+  std::string display;    ///< "#rrggbb", approximate colour for drawings behind glass; may be empty
+  bool scatters = false;  ///< makes the liquid cloudy: the law of absorption does not hold for it
 };
 
 struct Strength {
@@ -48,14 +53,25 @@ enum class ToleranceOn {
   net_mass,        ///< g
   volume,          ///< mL
   concentration,   ///< component mass / volume, mg/mL
+  colour,          ///< CIEDE2000 to one of Recipe::colours, 1; only an upper limit
 };
 
 /// One tolerance line: low <= value <= high; either side may be infinite.
 struct Tolerance {
   ToleranceOn on = ToleranceOn::content;
-  int of = -1;  ///< index of the component or stock; -1 for net mass and volume
+  int of = -1;  ///< index of component, stock or Recipe::colours; -1 for net mass and volume
   double low = -no_limit, target = 0.0, high = no_limit;
   bool operator==(const Tolerance&) const = default;
+};
+
+/// A colour that is wanted: of the liquid alone, a layer of `path_cm` looked through, clear solvent
+/// being white.
+struct ColourTarget {
+  colour::Lab lab;
+  colour::Illuminant illuminant = colour::Illuminant::d65;
+  colour::Observer observer = colour::Observer::cie1931;
+  double path_cm = 1.0;
+  bool operator==(const ColourTarget&) const = default;
 };
 
 struct Recipe {
@@ -63,6 +79,7 @@ struct Recipe {
   int version = 1;
   std::string container;  ///< id
   std::vector<Tolerance> tolerances;
+  std::vector<ColourTarget> colours;    ///< what tolerances on colour mean by `of`
   std::vector<int> stocks;              ///< permitted, indices into Book::stocks
   std::optional<double> consumer_risk;  ///< overrides the line's
   double value = 0.0;  ///< of a good vial of it; 0 = the line's price of a good vial
@@ -86,7 +103,7 @@ struct Book {
 [[nodiscard]] bool may_meet(const Book& book, int one, int other);
 
 /// What a line is on, which is what `of` indexes.
-enum class Subject { component, stock, whole };
+enum class Subject { component, stock, whole, colour };
 [[nodiscard]] Subject subject_of(ToleranceOn on);
 
 /// The limits of a line as a person writes them; each may be left out.

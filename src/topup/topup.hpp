@@ -156,6 +156,7 @@ enum class Impossible {
   no,
   by_any_amounts,  ///< even without least doses
   by_least_doses,  ///< only the least doses of the stations forbid it
+  by_colour,       ///< no amounts bring the colour within its tolerance: `nearest` says how near
   by_risk,  ///< it can be met on paper (or fails by less than can be proved), but no top-up meets
             ///< the risk; the best odds are shown
 };
@@ -164,6 +165,17 @@ struct Proved {
   proof::Claim claim;
   proof::Proof proof;
   std::string in_words;  ///< the inequality with its numbers, in one sentence
+};
+
+/// How near additions can bring the colour, at the mean of the belief, by any amounts in the room
+/// there is. Found by search from several starts, not proved.
+struct NearestColour {
+  int colour = 0;        ///< index into Recipe::colours: the one that is farthest beyond its limit
+  double now = 0.0;      ///< CIEDE2000 as the vial is
+  double nearest = 0.0;  ///< CIEDE2000 at the best there is
+  double limit = 0.0;    ///< the recipe's
+  std::vector<Addition> additions;  ///< that bring it there
+  std::string in_words;             ///< one sentence, with what stands in the way
 };
 
 struct Answer {
@@ -178,6 +190,7 @@ struct Answer {
   Topup surest;                 ///< the best odds at any cost
   Impossible impossible = Impossible::no;
   std::optional<Proved> proved;
+  std::optional<NearestColour> nearest;  ///< by_colour
 };
 
 /// Searches every set of candidates (stock, lot, station) that may meet, at most one a stock and

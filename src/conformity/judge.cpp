@@ -25,6 +25,8 @@ Axes axes_of(const recipe::Tolerance& tolerance, const contents::Belief& belief)
       return {belief.volume(), -1};
     case recipe::ToleranceOn::concentration:
       return {belief.component(tolerance.of), belief.volume()};
+    case recipe::ToleranceOn::colour:
+      break;
   }
   require(false, "every kind of tolerance has its axes");
   return {};
@@ -67,6 +69,7 @@ std::vector<Line> lines_of(const recipe::Recipe& recipe, const contents::Belief&
   const Eigen::Index axes = belief.mean.size();
   std::vector<Line> lines;
   for (const recipe::Tolerance& tolerance : recipe.tolerances) {
+    if (tolerance.on == recipe::ToleranceOn::colour) continue;
     const Axes found = axes_of(tolerance, belief);
     Line line;
     line.weights = Eigen::VectorXd::Unit(axes, found.on);
@@ -79,7 +82,7 @@ std::vector<Line> lines_of(const recipe::Recipe& recipe, const contents::Belief&
 }
 
 Conformity judge(const contents::Belief& belief, const recipe::Recipe& recipe,
-                 const plant::Risks& risks, const Options& options) {
+                 const recipe::Book& /*book*/, const plant::Risks& risks, const Options& options) {
   const std::vector<Line> lines = lines_of(recipe, belief);
   Conformity found;
   found.joint = probability(belief.mean, belief.covariance, lines, options);

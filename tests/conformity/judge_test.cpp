@@ -58,7 +58,7 @@ TEST(LinesOf, EveryKindOfToleranceFindsItsAxes) {
 }
 
 TEST(Judge, ARecipeWithoutLinesIsReleased) {
-  const Conformity found = judge(plain_belief(), with({}), {});
+  const Conformity found = judge(plain_belief(), with({}), {}, {});
   EXPECT_EQ(found.joint.value, 1.0);
   EXPECT_EQ(found.binding, -1);
   EXPECT_EQ(found.ruling, Ruling::release);
@@ -70,18 +70,18 @@ TEST(Judge, RulingFollowsTheRisks) {
   risks.producer = 0.10;
   const auto recipe = with({net_window()});
   // P = cdf(z): 95.05 %, 94.9 %, 10.2 %, 9.9 %.
-  EXPECT_EQ(judge(net_at(1.650), recipe, risks).ruling, Ruling::release);
-  EXPECT_EQ(judge(net_at(1.635), recipe, risks).ruling, Ruling::unclear);
-  EXPECT_EQ(judge(net_at(-1.27), recipe, risks).ruling, Ruling::unclear);
-  EXPECT_EQ(judge(net_at(-1.29), recipe, risks).ruling, Ruling::reject);
+  EXPECT_EQ(judge(net_at(1.650), recipe, {}, risks).ruling, Ruling::release);
+  EXPECT_EQ(judge(net_at(1.635), recipe, {}, risks).ruling, Ruling::unclear);
+  EXPECT_EQ(judge(net_at(-1.27), recipe, {}, risks).ruling, Ruling::unclear);
+  EXPECT_EQ(judge(net_at(-1.29), recipe, {}, risks).ruling, Ruling::reject);
 }
 
 TEST(Judge, TheRecipesOwnRiskOverridesTheLines) {
   auto recipe = with({net_window()});
   recipe.consumer_risk = 0.001;
-  EXPECT_EQ(judge(net_at(2.0), recipe, {}).ruling, Ruling::unclear);
+  EXPECT_EQ(judge(net_at(2.0), recipe, {}, {}).ruling, Ruling::unclear);
   recipe.consumer_risk = 0.2;
-  EXPECT_EQ(judge(net_at(1.0), recipe, {}).ruling, Ruling::release);
+  EXPECT_EQ(judge(net_at(1.0), recipe, {}, {}).ruling, Ruling::release);
 }
 
 TEST(Judge, OnTheEdgeOnlyWithinTheStatedErrorOfAThreshold) {
@@ -90,12 +90,12 @@ TEST(Judge, OnTheEdgeOnlyWithinTheStatedErrorOfAThreshold) {
   contents::Belief belief = net_at(1.0);
   belief.covariance(0, 0) = 0.1 * 0.1;
   auto recipe = with({net_window(), {component_mass, 0, 9.9, 10.0, 10.1}});
-  const Probability joint = judge(belief, recipe, {}).joint;
+  const Probability joint = judge(belief, recipe, {}, {}).joint;
   ASSERT_GT(joint.error, 0.0);
   recipe.consumer_risk = 1.0 - joint.value - 0.5 * joint.error;
-  EXPECT_TRUE(judge(belief, recipe, {}).on_the_edge);
+  EXPECT_TRUE(judge(belief, recipe, {}, {}).on_the_edge);
   recipe.consumer_risk = 1.0 - joint.value - 2.0 * joint.error;
-  EXPECT_FALSE(judge(belief, recipe, {}).on_the_edge);
+  EXPECT_FALSE(judge(belief, recipe, {}, {}).on_the_edge);
 }
 
 TEST(Judge, ALineReportsValueUncertaintyAndMarginal) {
@@ -103,7 +103,7 @@ TEST(Judge, ALineReportsValueUncertaintyAndMarginal) {
   belief.covariance(0, 0) = 0.1 * 0.1;                        // mg
   belief.covariance(belief.net(), belief.net()) = 0.1 * 0.1;  // g
   const auto recipe = with({{recipe::ToleranceOn::content, 0, 0.49, 0.5, 0.51}});
-  const Conformity found = judge(belief, recipe, {});
+  const Conformity found = judge(belief, recipe, {}, {});
   ASSERT_EQ(found.lines.size(), 1U);
   EXPECT_NEAR(found.lines[0].value, 0.5, 1e-15);
   // GUM 5.1.2 for a quotient: (u/c)^2 = 0.01^2 + 0.005^2.
@@ -127,7 +127,7 @@ TEST(Judge, AnEmptyVialHasNoContentToSpeakOf) {
   belief.mean.setZero();
   belief.covariance = Eigen::MatrixXd::Identity(4, 4) * 1e-4;
   const auto recipe = with({{recipe::ToleranceOn::content, 0, 0.49, 0.5, 0.51}, net_window()});
-  const Conformity found = judge(belief, recipe, {});
+  const Conformity found = judge(belief, recipe, {}, {});
   EXPECT_LE(found.joint.value, 1e-9);
   EXPECT_EQ(found.ruling, Ruling::reject);
   EXPECT_TRUE(std::isfinite(found.joint.value));

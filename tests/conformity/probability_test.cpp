@@ -174,7 +174,7 @@ TEST(ProbabilityProperties, NoMoreThanTheLeastLikelyLine) {
   Random random(73);
   for (int trial = 0; trial < support::trials(100, 1000); ++trial) {
     const Case c = any_case(random, 1 + random.below(6));
-    const Conformity found = judge(c.belief, c.recipe, {});
+    const Conformity found = judge(c.belief, c.recipe, {}, {});
     double least = 1.0;
     for (const LineReport& line : found.lines) least = std::min(least, line.holds.value);
     const Probability& binding = found.lines[static_cast<std::size_t>(found.binding)].holds;

@@ -67,7 +67,7 @@ TEST(RandomBeliefs, TwoHundredOfThemWithinTheStatedErrorAndWithinOneInAThousand)
   double largest = 0.0;
   for (int trial = 0; trial < 200; ++trial) {
     const Case c = conformity_test::any_case(random, 2 + trial % 7);
-    const Probability found = judge(c.belief, c.recipe, {}).joint;
+    const Probability found = judge(c.belief, c.recipe, {}, {}).joint;
     SCOPED_TRACE("trial " + std::to_string(trial));
     EXPECT_LE(found.error, 1e-3);
     const double sampled = share_that_conforms(c, random_draws);
@@ -88,7 +88,7 @@ TEST(RandomBeliefs, CasesSpreadOverAllProbabilities) {
   int low = 0, middle = 0, high = 0;
   for (int trial = 0; trial < 200; ++trial) {
     const Case c = conformity_test::any_case(random, 2 + trial % 7);
-    const double p = judge(c.belief, c.recipe, {}).joint.value;
+    const double p = judge(c.belief, c.recipe, {}, {}).joint.value;
     ++(p < 0.3 ? low : p < 0.8 ? middle : high);
   }
   EXPECT_GT(low, 20);  // else the trial above says little

@@ -74,7 +74,7 @@ TEST(VectorPaths, AgreeOnProbabilities) {
   std::vector<double> first;
   on_every_path([&] {
     std::vector<double> here;
-    for (const auto& c : cases) here.push_back(judge(c.belief, c.recipe, {}).joint.value);
+    for (const auto& c : cases) here.push_back(judge(c.belief, c.recipe, {}, {}).joint.value);
     if (first.empty()) first = here;
     for (std::size_t k = 0; k < here.size(); ++k) {
       // Paths differ by fused multiply-adds, 1e-16 a step; but a point at the seam of the

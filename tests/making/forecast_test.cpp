@@ -131,7 +131,7 @@ bool released(const TintLine& line, const Forecast& made, const recipe::Recipe& 
   evidence.readings.push_back(
       read(line, truth, TintLine::scale, Kind::gross, gross, -1, 2, random));
   const auto estimate = contents::estimate(evidence, line.plant, line.book);
-  return conformity::judge(estimate.belief, tint, line.plant.risks).ruling ==
+  return conformity::judge(estimate.belief, tint, line.book, line.plant.risks).ruling ==
          conformity::Ruling::release;
 }
 

@@ -5,77 +5,13 @@
 #include <set>
 #include <utility>
 
-#include "plant/plant.hpp"
+#include "plant/checks.hpp"
+#include "plant/gauge_problems.hpp"
 
 namespace vialwright::plant {
 namespace {
 
 using quantity::shortest;
-
-/// Collects the problems of one thing, such as "instrument.bench".
-class Checks {
- public:
-  Checks(Problems& found, std::string thing) : found_(found), thing_(std::move(thing)) {}
-
-  void wrong(std::string_view key, std::string what, std::string mend) {
-    const std::string where = key.empty() ? thing_ : thing_ + "." + std::string(key);
-    found_.push_back({Error::Kind::bad_input, std::move(what), where, std::move(mend)});
-  }
-
-  /// @returns whether low <= value <= high; an infinite value passes only where high is infinite.
-  bool between(std::string_view key, double value, double low, double high, std::string_view unit) {
-    if (value >= low && value <= high) return true;  // NaN fails both
-    wrong(key_of(key), spoken(key, value, unit) + " is not in its range",
-          "give a value " + range(low, high, unit));
-    return false;
-  }
-
-  bool positive(std::string_view key, double value, std::string_view unit) {
-    if (value > 0.0 && std::isfinite(value)) return true;
-    wrong(key, spoken(key, value, unit) + " is not above zero",
-          "give a value above 0" + spaced(unit));
-    return false;
-  }
-
-  bool not_negative(std::string_view key, double value, std::string_view unit) {
-    if (value >= 0.0 && std::isfinite(value)) return true;
-    wrong(key_of(key), spoken(key, value, unit) + " is below zero or no finite number",
-          "give 0" + spaced(unit) + " or more");
-    return false;
-  }
-
-  /// A probability strictly between 0 and a limit.
-  void odds(std::string_view key, double value, double below) {
-    if (value > 0.0 && value < below) return;
-    wrong(key, spoken(key, value, "") + " is no usable probability",
-          "give a number above 0 and below " + shortest(below));
-  }
-
- private:
-  /// An uncertainty stands in the file beside its value: "u of tare" under `tare`.
-  static std::string_view key_of(std::string_view spoken) {
-    return spoken.starts_with(u_of) ? spoken.substr(u_of.size()) : spoken;
-  }
-  static std::string spaced(std::string_view unit) {
-    return unit.empty() ? std::string() : " " + std::string(unit);
-  }
-  static std::string number(double value) {
-    if (std::isnan(value)) return "NaN";
-    if (std::isinf(value)) return value > 0 ? "infinity" : "-infinity";
-    return shortest(value);
-  }
-  static std::string spoken(std::string_view key, double value, std::string_view unit) {
-    return std::string(key) + " = " + number(value) + spaced(unit);
-  }
-  static std::string range(double low, double high, std::string_view unit) {
-    if (std::isinf(high)) return "of at least " + number(low) + spaced(unit);
-    return "from " + number(low) + " to " + number(high) + spaced(unit);
-  }
-
-  static constexpr std::string_view u_of = "u of ";
-  Problems& found_;
-  std::string thing_;
-};
 
 std::string list_of(const auto& things) {
   std::string list;
@@ -119,6 +55,7 @@ void check_instrument(Problems& found, const Instrument& it) {
   Checks checks(found, "instrument." + it.id);
   const std::string_view unit = unit_of(it.kind);
   check_noise(checks, it, unit);
+  check_colour_gauge(checks, it);
   checks.between("offset", it.offset, -1e9, 1e9, unit);
   checks.not_negative("u of offset", it.u_offset, unit);
   checks.between("gain", it.gain, -0.5, 0.5, "");
@@ -227,17 +164,25 @@ void check_fill(Checks& checks, const Container& it) {
                  "give a mass such as \"24 g\", or delete the key");
 }
 
-void check_shape(Checks& checks, const Container& it, bool level_is_read) {
+/// What in the plant needs the container's width.
+struct Width {
+  bool level = false, colour = false;
+};
+
+void check_shape(Checks& checks, const Container& it, Width wanted) {
   checks.not_negative("inner_diameter", it.inner_diameter_mm, "mm");
   checks.not_negative("u of inner_diameter", it.u_inner_diameter_mm, "mm");
   checks.not_negative("floor_volume", it.floor_volume_ml, "mL");
   checks.not_negative("u of floor_volume", it.u_floor_volume_ml, "mL");
-  if (level_is_read && it.inner_diameter_mm == 0.0)
-    checks.wrong("inner_diameter", "a level gauge reads this container, yet its width is unknown",
+  if ((wanted.level || wanted.colour) && it.inner_diameter_mm == 0.0)
+    checks.wrong("inner_diameter",
+                 std::string(wanted.level ? "a level gauge reads this container"
+                                          : "a colour gauge looks through this container") +
+                     ", yet its width is unknown",
                  "give the inner diameter, such as \"20.0 mm, u 0.1 mm\"");
 }
 
-void check_container(Problems& found, const Container& it, bool level_is_read) {
+void check_container(Problems& found, const Container& it, Width wanted) {
   Checks checks(found, "container." + it.id);
   if (checks.positive("tare", it.tare_g, "g") && !(it.u_tare_g > 0.0 && it.u_tare_g < it.tare_g))
     checks.wrong("tare",
@@ -248,7 +193,7 @@ void check_container(Problems& found, const Container& it, bool level_is_read) {
   checks.not_negative("u of cap", it.u_cap_g, "g");
   checks.between("density", it.density_g_per_ml, 0.5, 25.0, "g/mL");
   check_fill(checks, it);
-  check_shape(checks, it, level_is_read);
+  check_shape(checks, it, wanted);
   checks.not_negative("open_loss", it.open_loss_g_per_h, "g/h");
   checks.not_negative("u of open_loss", it.u_open_loss_g_per_h, "g/h");
   checks.not_negative("capped_loss", it.capped_loss_g_per_h, "g/h");
@@ -319,9 +264,11 @@ Problems problems(const Plant& plant) {
   for (const Instrument& it : plant.instruments) check_instrument(found, it);
   check_sources(found, plant.instruments);
   for (const Station& it : plant.stations) check_station(found, it, plant);
-  const bool level_is_read = std::ranges::any_of(
+  Width wanted;
+  wanted.level = std::ranges::any_of(
       plant.instruments, [](const auto& it) { return it.kind == InstrumentKind::level_gauge; });
-  for (const Container& it : plant.containers) check_container(found, it, level_is_read);
+  wanted.colour = vial_is_looked_through(plant);
+  for (const Container& it : plant.containers) check_container(found, it, wanted);
   for (const Tank& it : plant.tanks) check_tank(found, it, plant);
   check_risks(found, plant.risks);
   check_prices(found, plant.prices);

@@ -5,54 +5,11 @@
 #include <set>
 #include <utility>
 
-#include "recipe/recipe.hpp"
+#include "recipe/checks.hpp"
+#include "recipe/colour_problems.hpp"
 
 namespace vialwright::recipe {
 namespace {
-
-using quantity::shortest;
-
-std::size_t at(int index) { return static_cast<std::size_t>(index); }
-
-bool in_range(int index, const auto& things) {
-  return index >= 0 && index < static_cast<int>(things.size());
-}
-
-std::string number(double value) {
-  if (std::isnan(value)) return "NaN";
-  if (std::isinf(value)) return value > 0 ? "infinity" : "-infinity";
-  return shortest(value);
-}
-
-/// Collects the problems of one thing, such as "stock.teal".
-class Checks {
- public:
-  Checks(Problems& found, std::string thing) : found_(found), thing_(std::move(thing)) {}
-
-  void wrong(const std::string& key, std::string what, std::string mend) {
-    found_.push_back({Error::Kind::bad_input, std::move(what),
-                      key.empty() ? thing_ : thing_ + "." + key, std::move(mend)});
-  }
-
-  bool between(const std::string& key, double value, double low, double high,
-               const std::string& unit) {
-    if (value >= low && value <= high) return true;  // NaN fails both
-    wrong(key, key + " = " + number(value) + " " + unit + " is not in its range",
-          "give a value from " + number(low) + " to " + number(high) + " " + unit);
-    return false;
-  }
-
-  bool not_negative(const std::string& key, double value, const std::string& unit) {
-    if (value >= 0.0 && std::isfinite(value)) return true;
-    wrong(key, key + " = " + number(value) + " " + unit + " is below zero or no finite number",
-          "give 0 " + unit + " or more");
-    return false;
-  }
-
- private:
-  Problems& found_;
-  std::string thing_;
-};
 
 void check_ids(Problems& found, const auto& things, const std::string& kind) {
   std::set<std::string_view> seen;
@@ -162,10 +119,10 @@ std::string key_of(const Tolerance& line, const Book& book) {
     return on + "." + book.components[at(line.of)].id;
   if (subject == Subject::stock && in_range(line.of, book.stocks))
     return on + "." + book.stocks[at(line.of)].id;
-  return on;
+  return subject == Subject::colour ? colour_key(line.of) : on;
 }
 
-bool subject_exists(const Tolerance& line, const Book& book) {
+bool subject_exists(const Tolerance& line, const Recipe& recipe, const Book& book) {
   switch (subject_of(line.on)) {
     case Subject::component:
       return in_range(line.of, book.components);
@@ -173,11 +130,14 @@ bool subject_exists(const Tolerance& line, const Book& book) {
       return in_range(line.of, book.stocks);
     case Subject::whole:
       return line.of == -1;
+    case Subject::colour:
+      return in_range(line.of, recipe.colours);
   }
   return false;
 }
 
 void check_limits(Checks& checks, const Tolerance& line, const std::string& key) {
+  if (line.on == ToleranceOn::colour) return check_colour_limit(checks, line, key);
   const std::string unit(unit_of(line.on));
   if (std::isnan(line.low) || std::isnan(line.high) || !std::isfinite(line.target)) {
     checks.wrong(key, "a limit or the target is no number", "give finite limits in " + unit);
@@ -274,9 +234,13 @@ void check_tolerances(Checks& checks, const Recipe& recipe, const Book& book) {
   double least_sum = 0.0;
   for (const Tolerance& line : recipe.tolerances) {
     const std::string key = key_of(line, book);
-    if (!subject_exists(line, book)) {
-      checks.wrong(key, "the line is on something that the book does not have",
-                   "name a component, a stock, or nothing where the line is on the whole vial");
+    if (!subject_exists(line, recipe, book)) {
+      if (line.on == ToleranceOn::colour)
+        checks.wrong(key, "the line limits a colour that the recipe does not give",
+                     "give the colour wanted as L*, a* and b*");
+      else
+        checks.wrong(key, "the line is on something that the book does not have",
+                     "name a component, a stock, or nothing where the line is on the whole vial");
       continue;
     }
     if (!seen.insert({line.on, line.of}).second)
@@ -300,7 +264,10 @@ Problems problems(const Book& book) {
   check_ids(found, book.stocks, "stock");
   check_ids(found, book.lots, "lot");
   check_evaporation(found, book.components);
-  for (const Component& it : book.components) check_fade(found, it);
+  for (const Component& it : book.components) {
+    check_fade(found, it);
+    check_absorptivity(found, it);
+  }
   for (const Stock& it : book.stocks) check_stock(found, it);
   for (const Lot& it : book.lots) check_lot(found, it, book);
   check_meetings(found, book);
@@ -318,6 +285,7 @@ Problems problems(const Recipe& recipe, const Book& book) {
     checks.wrong("container", "the recipe names no container", "name the container it is made in");
   check_tolerances(checks, recipe, book);
   check_permitted(checks, recipe, book);
+  check_colours(checks, recipe, book);
   if (recipe.consumer_risk && !(*recipe.consumer_risk > 0.0 && *recipe.consumer_risk < 0.5))
     checks.wrong("consumer_risk",
                  "consumer_risk = " + number(*recipe.consumer_risk) + " is no usable probability",

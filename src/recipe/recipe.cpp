@@ -17,13 +17,14 @@ struct Line {
   ToleranceOn on;
   std::string_view word, unit, spoken;
 };
-constexpr std::array<Line, 6> lines{{
+constexpr std::array<Line, 7> lines{{
     {ToleranceOn::content, "content", "mg/g", "content of "},
     {ToleranceOn::component_mass, "component_mass", "mg", "mass of "},
     {ToleranceOn::stock_mass, "stock_mass", "g", "dosed mass of "},
     {ToleranceOn::net_mass, "net_mass", "g", "net mass"},
     {ToleranceOn::volume, "volume", "mL", "volume"},
     {ToleranceOn::concentration, "concentration", "mg/mL", "concentration of "},
+    {ToleranceOn::colour, "colour", "1", "colour"},
 }};
 
 const Line& line_of(ToleranceOn on) {
@@ -68,6 +69,8 @@ Subject subject_of(ToleranceOn on) {
     case ToleranceOn::net_mass:
     case ToleranceOn::volume:
       return Subject::whole;
+    case ToleranceOn::colour:
+      return Subject::colour;
   }
   return Subject::whole;
 }
@@ -81,11 +84,16 @@ std::string name_of(const Tolerance& tolerance, const Book& book) {
       return spoken + called(book.stocks, tolerance.of);
     case Subject::whole:
       return spoken;
+    case Subject::colour:
+      return tolerance.of <= 0 ? spoken : spoken + " " + std::to_string(tolerance.of + 1);
   }
   return spoken;
 }
 
 std::string_view unit_of(ToleranceOn on) { return line_of(on).unit; }
+std::string_view shown_unit(ToleranceOn on) {
+  return on == ToleranceOn::colour ? "\u0394E00" : unit_of(on);
+}
 std::string_view word(ToleranceOn on) { return line_of(on).word; }
 
 std::optional<ToleranceOn> tolerance_on(std::string_view word) {

@@ -21,7 +21,7 @@ struct Component {
   bool evaporates = false;  ///< at most one does: it is what an open vial loses
   double fade_per_day = 0.0, u_fade_per_day = 0.0;  ///< share lost in a day in a capped vial, 1/d
   /// Decadic absorptivity e, mL/(mg cm): absorbance = path sum_k e_k c_k. Empty: no colour.
-  colour::Spectrum absorptivity;
+  colour::Spectrum absorptivity = {};
   double u_absorptivity_rel = 0.0;  ///< 1, of one scale that the whole spectrum shares
 };
 
@@ -119,9 +119,10 @@ struct Limits {
 [[nodiscard]] Problems problems(const Book& book);
 [[nodiscard]] Problems problems(const Recipe& recipe, const Book& book);
 
-/// "content of teal", "net mass": how a line is named to a person.
+/// "content of teal", "net mass", "colour", "colour 2": how a line is named to a person.
 [[nodiscard]] std::string name_of(const Tolerance& tolerance, const Book& book);
-[[nodiscard]] std::string_view unit_of(ToleranceOn on);  ///< UCUM code
+[[nodiscard]] std::string_view unit_of(ToleranceOn on);     ///< UCUM code
+[[nodiscard]] std::string_view shown_unit(ToleranceOn on);  ///< for people: "ΔE00" of a colour
 [[nodiscard]] std::string_view word(ToleranceOn on);
 [[nodiscard]] std::optional<ToleranceOn> tolerance_on(std::string_view word);
 

@@ -19,7 +19,13 @@ constexpr double nan = std::numeric_limits<double>::quiet_NaN();
 
 Book sound_book() {
   Book book;
-  book.components = {{"dye", "teal dye", false}, {"salt", "", false}, {"water", "", true}};
+  Component dye, salt, water;
+  dye.id = "dye";
+  dye.name = "teal dye";
+  salt.id = "salt";
+  water.id = "water";
+  water.evaporates = true;
+  book.components = {dye, salt, water};
   Stock base, teal, brine;
   base.id = "base";
   teal.id = "teal";
@@ -241,15 +247,20 @@ TEST(Tolerance, IsNamedToAPerson) {
   EXPECT_EQ(name_of({ToleranceOn::stock_mass, 1}, book), "dosed mass of teal stock");
   EXPECT_EQ(name_of({ToleranceOn::net_mass}, book), "net mass");
   EXPECT_EQ(name_of({ToleranceOn::volume}, book), "volume");
+  EXPECT_EQ(name_of({ToleranceOn::colour, 0}, book), "colour");
+  EXPECT_EQ(name_of({ToleranceOn::colour, 1}, book), "colour 2");
 }
 
 TEST(Tolerance, EveryWordIsReadBackAndEveryUnitIsKnown) {
-  for (int i = 0; i <= static_cast<int>(ToleranceOn::concentration); ++i) {
+  for (int i = 0; i <= static_cast<int>(ToleranceOn::colour); ++i) {
     const auto on = static_cast<ToleranceOn>(i);
     EXPECT_EQ(tolerance_on(word(on)), on);
     EXPECT_TRUE(quantity::convert(1.0, unit_of(on), unit_of(on), "").has_value());
   }
-  EXPECT_FALSE(tolerance_on("colour").has_value());
+  EXPECT_FALSE(tolerance_on("shade").has_value());
+  EXPECT_EQ(unit_of(ToleranceOn::colour), "1");
+  EXPECT_EQ(shown_unit(ToleranceOn::colour), "\u0394E00") << "a bare 1 says nothing to a person";
+  EXPECT_EQ(shown_unit(ToleranceOn::net_mass), "g");
 }
 
 }  // namespace

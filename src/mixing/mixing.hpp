@@ -48,6 +48,8 @@ class Law {
 /// @param stock_g  (stocks) what is in the liquid.
 [[nodiscard]] std::string doubt_about(const recipe::Book& book, const Eigen::VectorXd& stock_g);
 
+struct Layer;  // private: the absorption laid out for vectors
+
 /// One way to look at a liquid, that of a recipe's colour target.
 class View {
  public:
@@ -55,11 +57,14 @@ class View {
 
   [[nodiscard]] int amounts() const { return static_cast<int>(absorption_.cols()); }
   [[nodiscard]] const colour::Xyz& white() const { return white_; }
+  /// @param amounts   the first ones, in order: those left out are zero, and cost no time.
+  /// @param gradient  set whole, one column an amount given.
   [[nodiscard]] colour::Lab lab(const Eigen::VectorXd& amounts) const;
   [[nodiscard]] colour::Lab lab(const Eigen::VectorXd& amounts, Gradient& gradient) const;
 
-  /// Many liquids, structure of arrays: amounts[i * count + r] is amount i of liquid r.
-  /// Same answers as one by one to 1e-9. Run-time dispatch to the widest vectors.
+  /// Many liquids, structure of arrays: amounts[i * count + r] is amount i of liquid r; here too
+  /// amounts may stop early. Same answers as one by one to 1e-9. Run-time dispatch to the widest
+  /// vectors.
   void labs(std::span<const double> amounts, int count, std::span<double> l, std::span<double> a,
             std::span<double> b) const;
 
@@ -71,6 +76,7 @@ class View {
   Eigen::MatrixXd absorption_;
   const colour::Weights* weights_ = nullptr;
   colour::Xyz white_;
+  std::shared_ptr<const Layer> layer_;
 };
 
 /// What a colour gauge shows of a liquid, without noise and session bias, in a vial or its own
@@ -88,10 +94,11 @@ class Gauge {
     double stray = 0.0;  ///< share of the light: T becomes (T + stray) / (1 + stray)
   };
   struct Slopes {
-    Eigen::MatrixXd amounts;      ///< (values, amounts)
+    Eigen::MatrixXd amounts;      ///< (values, amounts given)
     Eigen::VectorXd path, stray;  ///< (values)
   };
-  /// @param values (values) is set whole, as is @param slopes if given.
+  /// @param amounts  the first ones, in order: those left out are zero, and have no slopes.
+  /// @param values   (values), set whole, as are @param slopes if given.
   void show(const Eigen::VectorXd& amounts, const Light& light, Eigen::VectorXd& values,
             Slopes* slopes) const;
 

@@ -26,7 +26,14 @@ double loss_g_per_h(const Body& body, const plant::Container& container, const W
   if (dosed_g(body) <= 0.0) return 0.0;
   if (body.capped) return container.capped_loss_g_per_h;
   const double factor = departure(body, container, world.air.at(t_s));
-  return body.open_loss_g_per_h * (1.0 + world.hardness * (factor - 1.0));
+  return body.open_loss_g_per_h * std::max(1.0 + world.hardness * (factor - 1.0), 0.0);
+}
+
+void pale(Body& body, std::size_t component, double left) {
+  body.component_mg[component] *= left;
+  for (auto& lot : body.from_lot_mg) {
+    if (!lot.empty()) lot[component] *= left;
+  }
 }
 
 void lose(Body& body, const recipe::Book& book, double mass_g) {
@@ -46,7 +53,7 @@ void fade(Body& body, const World& world, double t_s, double step_s) {
   const double early = 1.0 + world.hardness * (0.35 * std::exp(-age_d / 2.0) - 0.13);
   const double warm = std::exp2(world.hardness * (world.air.at(t_s).celsius - 20.0) / 10.0);
   for (std::size_t k = 0; k < body.component_mg.size(); ++k) {
-    body.component_mg[k] *= std::exp(-world.fade_per_day[k] * early * warm * step_s / 86400.0);
+    pale(body, k, std::exp(-world.fade_per_day[k] * early * warm * step_s / 86400.0));
   }
 }
 
@@ -70,6 +77,8 @@ Body draw_body(const plant::Plant& plant, const recipe::Book& book, const World&
                0.1 * kind.open_loss_g_per_h);  // no open neck is tight
   body.component_mg.assign(book.components.size(), 0.0);
   body.stock_g.assign(book.stocks.size(), 0.0);
+  Random glass(world.seed, "glass of " + body.serial);
+  body.glass_score = glass.error(world.hardness);
   return body;
 }
 
@@ -99,8 +108,34 @@ void pour(Body& body, const World& world, int lot, double used, double mass_g) {
   if (dosed_g(body) <= 0.0) body.made_s = body.aged_to_s;
   body.stock_g[at(real.stock)] += mass_g;
   body.poured_ml += mass_g / world.density_g_per_ml[at(real.stock)];
+  if (body.from_lot_mg.size() <= at(lot)) body.from_lot_mg.resize(at(lot) + 1);
+  std::vector<double>& from_lot = body.from_lot_mg[at(lot)];
+  from_lot.resize(body.component_mg.size(), 0.0);
   for (std::size_t k = 0; k < body.component_mg.size(); ++k) {
-    body.component_mg[k] += mass_g * strength(real, k, used);
+    const double more_mg = mass_g * strength(real, k, used);
+    body.component_mg[k] += more_mg;
+    from_lot[k] += more_mg;
+  }
+}
+
+Curve absorbance_per_cm(const Body& body, const World& world, const std::vector<double>& share_of) {
+  Curve sum;
+  const double volume = volume_ml(body);
+  if (!(volume > 0.0)) return sum;
+  for (std::size_t l = 0; l < body.from_lot_mg.size(); ++l) {
+    const double share = share_of.empty() ? 1.0 : share_of[l];
+    for (std::size_t k = 0; k < body.from_lot_mg[l].size(); ++k) {
+      add(sum, world.lots[l].dyes[k].absorptivity, share * body.from_lot_mg[l][k] / volume);
+    }
+  }
+  add(sum, body.foreign_ml_per_cm, 1.0 / volume);
+  return sum;
+}
+
+void bleach(Body& body, const recipe::Book& book, double share, double hardness, Random& random) {
+  for (std::size_t k = 0; k < book.components.size(); ++k) {
+    const double own = 1.0 + 0.15 * std::min(hardness, 1.0) * random.between(-1.0, 1.0);
+    if (!book.components[k].absorptivity.nm.empty()) pale(body, k, std::pow(1.0 - share, own));
   }
 }
 

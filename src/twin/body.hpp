@@ -19,6 +19,9 @@ struct Body {
   double aged_to_s = 0.0;  ///< evaporation and fade are counted up to here
   double made_s = 0.0;     ///< when the first dose went in
   bool capped = false;
+  double glass_score = 0.0;                      ///< of the path through it, beside its diameter
+  std::vector<std::vector<double>> from_lot_mg;  ///< [lot][component] of component_mg
+  Curve foreign_ml_per_cm;  ///< absorbance of what nobody knows, times the volume
 };
 
 [[nodiscard]] Body draw_body(const plant::Plant& plant, const recipe::Book& book,
@@ -33,6 +36,14 @@ struct Body {
 /// faster at first than later, and twice as fast with every 10 K.
 void stand(Body& body, const plant::Plant& plant, const recipe::Book& book, const World& world,
            double until_s);
+
+/// Decadic absorbance of the liquid, 1/cm; empty where nothing in it has a colour.
+/// @param share_of  [lot] how much of it stands before the gauge; empty = all is mixed.
+[[nodiscard]] Curve absorbance_per_cm(const Body& body, const World& world,
+                                      const std::vector<double>& share_of = {});
+
+/// Left in light: each dye loses about that share, some a little more than others.
+void bleach(Body& body, const recipe::Book& book, double share, double hardness, Random& random);
 
 /// Puts a dose of a lot (index into World::lots) into it, of which a part had been used.
 void pour(Body& body, const World& world, int lot, double used, double mass_g);

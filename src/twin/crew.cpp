@@ -47,12 +47,14 @@ double Crew::closes(std::size_t vial, bool weigh_on_both, Random& random) {
   job.clock_s += 4.0;
   stand(making_.bodies[vial], setting_.plant, setting_.book, making_.world, job.clock_s);
   gauge(hands, setting_, making_, random);
+  look(hands, setting_, making_);
   job.clock_s += 5.0;
   read_gross(making_.scales.gross, hands, setting_, making_, true, random);
   if (weigh_on_both && making_.scales.tare != making_.scales.gross) {
     job.clock_s += 15.0;
     read_gross(making_.scales.tare, hands, setting_, making_, true, random);
   }
+  if (weigh_on_both) look_at_bench(hands, setting_, making_);
   cap(hands, setting_, making_);
   free_s_ = job.clock_s + 3.0;
   for (Happening& happening : making_.happenings) happening.vial = -1;

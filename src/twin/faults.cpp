@@ -15,6 +15,17 @@ double draw_dose_factor(const FaultRates& rates, Random& random) {
   return under ? 1.0 - size : 1.0;
 }
 
+void draw_colour_faults(const FaultRates& rates, VialFaults& faults, Random& random) {
+  faults.contaminated = random.happens(rates.contaminated);
+  faults.carried_over = random.happens(0.5);
+  faults.mishap_size = random.uniform();
+  const bool fades = random.happens(rates.faded);
+  const double share = random.between(0.05, 0.30);
+  faults.faded = fades ? share : 0.0;
+  faults.colour_glare = random.happens(rates.colour_glare);
+  faults.read_unmixed = random.happens(rates.read_unmixed);
+}
+
 VialFaults draw_vial(const FaultRates& rates, Random& random) {
   VialFaults faults;
   faults.dose_factor = draw_dose_factor(rates, random);
@@ -29,6 +40,7 @@ VialFaults draw_vial(const FaultRates& rates, Random& random) {
   faults.duplicate = random.happens(rates.duplicate_event);
   faults.out_of_order = random.happens(rates.out_of_order);
   faults.conflicting = random.happens(rates.conflicting_event);
+  draw_colour_faults(rates, faults, random);
   return faults;
 }
 
@@ -45,6 +57,16 @@ void swap_neighbours(double rate, std::uint64_t seed, const std::vector<int>& co
     vials[i].scanner_sees = random.happens(0.5);
     vials[i + 1].scanner_sees = vials[i].scanner_sees;
   }
+}
+
+bool looks_at_colour(const plant::Plant& plant) {
+  return std::any_of(plant.instruments.begin(), plant.instruments.end(),
+                     [](const plant::Instrument& it) { return it.colour.has_value(); });
+}
+
+FaultRates without_colour(FaultRates rates) {
+  rates.contaminated = rates.faded = rates.colour_glare = rates.read_unmixed = 0.0;
+  return rates;
 }
 
 bool colours(const recipe::Book& book, const LotTruth& lot) {
@@ -72,12 +94,7 @@ WrongLot mistake_lot(int lot, const recipe::Book& book, int vials, World& world,
   wrong.to_vial = std::min(wrong.from_vial + 12 + random.below(13), vials);
   const double size = random.between(0.05, 0.15);
   wrong.factor = random.happens(0.5) ? 1.0 + size : 1.0 - size;
-  wrong.lot = static_cast<int>(world.lots.size());
-  LotTruth real = world.lots[at(lot)];
-  for (std::size_t k = 0; k < real.mg_per_g.size(); ++k) {
-    if (!book.components[k].evaporates) real.mg_per_g[k] *= wrong.factor;
-  }
-  world.lots.push_back(std::move(real));
+  wrong.lot = add_wrong_lot(lot, wrong.factor, book, world);
   return wrong;
 }
 
@@ -123,9 +140,10 @@ std::vector<int> let_meters_run_away(const plant::Plant& plant, const ShiftPlan&
 Faults draw_faults(const plant::Plant& plant, const recipe::Book& book, const ShiftPlan& plan,
                    const std::vector<int>& containers, World& world) {
   Faults faults;
+  const FaultRates rates = looks_at_colour(plant) ? plan.faults : without_colour(plan.faults);
   for (int i = 0; i < plan.vials; ++i) {
     Random random(plan.seed, "faults", static_cast<std::uint64_t>(i));
-    faults.vials.push_back(draw_vial(plan.faults, random));
+    faults.vials.push_back(draw_vial(rates, random));
   }
   swap_neighbours(plan.faults.swapped_vials, plan.seed, containers, faults.vials);
   Random random(plan.seed, "wrong lot");
@@ -135,6 +153,15 @@ Faults draw_faults(const plant::Plant& plant, const recipe::Book& book, const Sh
   }
   faults.runaway_meters = let_meters_run_away(plant, plan, world);
   return faults;
+}
+
+int add_wrong_lot(int lot, double factor, const recipe::Book& book, World& world) {
+  LotTruth real = world.lots[at(lot)];
+  for (std::size_t k = 0; k < real.mg_per_g.size(); ++k) {
+    if (!book.components[k].evaporates) real.mg_per_g[k] *= factor;
+  }
+  world.lots.push_back(std::move(real));
+  return static_cast<int>(world.lots.size()) - 1;
 }
 
 void mark(VialTruth& truth, Fault fault, std::string note) {

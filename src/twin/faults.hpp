@@ -18,6 +18,10 @@ struct VialFaults {
   bool gross_blunder = false;
   double wait_s = 0.0;  ///< stands open
   bool wait_before_gross = false;
+  bool contaminated = false, carried_over = false;  ///< the second: by a stock of the line
+  double mishap_size = 0.0;                         ///< of either, 0 to 1
+  double faded = 0.0;                               ///< share of the dyes that light took
+  bool colour_glare = false, read_unmixed = false;
   bool missing = false, late = false, duplicate = false, out_of_order = false, conflicting = false;
 };
 
@@ -38,6 +42,9 @@ struct Faults {
 [[nodiscard]] Faults draw_faults(const plant::Plant& plant, const recipe::Book& book,
                                  const ShiftPlan& plan, const std::vector<int>& containers,
                                  World& world);
+
+/// A lot of other strengths that nobody was told of. @returns its index in World::lots.
+int add_wrong_lot(int lot, double factor, const recipe::Book& book, World& world);
 
 void mark(VialTruth& truth, Fault fault, std::string note);
 

@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <string>
 
-#include "twin/steps.hpp"
+#include "twin/mishaps.hpp"
 
 namespace vialwright::twin {
 namespace {
@@ -58,17 +58,22 @@ void finish_vial(std::size_t i, const Setting& setting, Making& making) {
   Job& job = making.jobs[i];
   const VialFaults& faults = making.faults.vials[i];
   const Hands hands{i, body_on(i, true, making)};
+  befall(hands, setting, making);
+  if (faults.read_unmixed) look_unmixed(hands, setting, making);
   mix(i, making);
   if (faults.wait_s > 0.0 && faults.wait_before_gross) leave_open(hands, setting, making);
   job.clock_s += 4.0;
   stand(making.bodies[hands.body], setting.plant, setting.book, making.world, job.clock_s);
   gauge(hands, setting, making, random);
+  if (!faults.read_unmixed) look(hands, setting, making);
   job.clock_s += 5.0;
   read_gross(making.scales.gross, hands, setting, making, false, random);
   if (job.weighed_twice) {
     job.clock_s += 15.0;
     read_gross(making.scales.tare, hands, setting, making, true, random);
   }
+  Random bench(setting.plan.seed, "bench colour", i);
+  if (bench.happens(setting.plan.bench_colour)) look_at_bench(hands, setting, making);
   if (faults.wait_s > 0.0 && !faults.wait_before_gross) leave_open(hands, setting, making);
   cap(hands, setting, making);
 }

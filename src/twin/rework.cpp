@@ -156,7 +156,7 @@ void Rework::close() {
     truth.recipe = standing_[i].recipe;
     if (standing_[i].where == Standing::Where::gone) continue;
     stand(making_.bodies[i], setting_.plant, setting_.book, making_.world, end_s_);
-    tell_truth(making_.bodies[i], truth);
+    tell_truth(making_.bodies[i], making_.world, truth);
     truth.fate = standing_[i].where == Standing::Where::held ? "held" : "open";
   }
   shift_.truth_json = truth_json(setting_, making_, shift_.topups);
@@ -314,7 +314,7 @@ void Rework::leave(std::size_t vial, double now_s, const char* fate) {
   standing_[vial].where = Standing::Where::gone;
   Body& body = making_.bodies[vial];
   stand(body, setting_.plant, setting_.book, making_.world, now_s);
-  tell_truth(body, making_.truth[vial]);
+  tell_truth(body, making_.world, making_.truth[vial]);
   making_.truth[vial].fate = fate;
 }
 
@@ -359,7 +359,7 @@ void Rework::top_up(std::size_t vial, double now_s, const Advice& advice) {
 
 bool Rework::meets_now(std::size_t vial) const {
   VialTruth now;
-  tell_truth(making_.bodies[vial], now);
+  tell_truth(making_.bodies[vial], making_.world, now);
   const auto found = std::find_if(
       setting_.recipes.begin(), setting_.recipes.end(),
       [&](const recipe::Recipe& recipe) { return recipe.id == standing_[vial].recipe; });

@@ -111,11 +111,12 @@ void close_truth(const Setting& setting, Making& making) {
   for (std::size_t i = 0; i < making.bodies.size(); ++i) {
     Body& body = making.bodies[i];
     stand(body, setting.plant, setting.book, making.world, end);
-    tell_truth(body, making.truth[i]);
+    tell_truth(body, making.world, making.truth[i]);
   }
 }
 
-double value_of(const VialTruth& truth, const recipe::Tolerance& line) {
+double value_of(const VialTruth& truth, const recipe::Tolerance& line,
+                const recipe::Recipe& recipe) {
   using enum recipe::ToleranceOn;
   switch (line.on) {
     case content:
@@ -128,6 +129,10 @@ double value_of(const VialTruth& truth, const recipe::Tolerance& line) {
       return truth.net_g;
     case volume:
       return truth.volume_ml;
+    case colour: {
+      const recipe::ColourTarget& wanted = recipe.colours[at(line.of)];
+      return colour::difference_00(colour_of(truth, wanted), wanted.lab);
+    }
     case concentration:
       break;
   }
@@ -136,13 +141,14 @@ double value_of(const VialTruth& truth, const recipe::Tolerance& line) {
 
 }  // namespace
 
-void tell_truth(const Body& body, VialTruth& truth) {
+void tell_truth(const Body& body, const World& world, VialTruth& truth) {
   truth.component_mg = body.component_mg;
   truth.stock_g = body.stock_g;
   truth.net_g = net_g(body);
   truth.volume_ml = volume_ml(body);
   truth.tare_g = body.tare_g;
   truth.evaporated_g = body.evaporated_g;
+  truth.absorbance_per_cm = absorbance_per_cm(body, world);
 }
 
 std::string_view word(Fault fault) {
@@ -162,6 +168,14 @@ std::string_view word(Fault fault) {
       return "gross_blunder";
     case open_too_long:
       return "open_too_long";
+    case contaminated:
+      return "contaminated";
+    case faded:
+      return "faded";
+    case colour_glare:
+      return "colour_glare";
+    case read_unmixed:
+      return "read_unmixed";
     case missing_event:
       return "missing_event";
     case late_event:
@@ -176,10 +190,15 @@ std::string_view word(Fault fault) {
   return "conflicting_event";
 }
 
+colour::Lab colour_of(const VialTruth& truth, const recipe::ColourTarget& target) {
+  return looks(transmittance(truth.absorbance_per_cm, target.path_cm), target.observer,
+               target.illuminant);
+}
+
 bool meets(const VialTruth& truth, const recipe::Recipe& recipe) {
   return std::all_of(recipe.tolerances.begin(), recipe.tolerances.end(),
                      [&](const recipe::Tolerance& line) {
-                       const double value = value_of(truth, line);
+                       const double value = value_of(truth, line, recipe);
                        return value >= line.low && value <= line.high;
                      });
 }

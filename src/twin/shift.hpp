@@ -26,6 +26,7 @@ struct Job {
   double clock_s = 0.0;  ///< when its last step was done
   bool on_carrier = true;
   bool weighed_twice = false;  ///< full, on the scale of the tares too
+  int looks = 0;               ///< how often its colour was looked at
 };
 
 /// When a vial that is being made takes up a station.
@@ -65,7 +66,7 @@ struct Making {
 void open_shift(const Setting& setting, Making& making);
 
 /// What a body is now, into its truth.
-void tell_truth(const Body& body, VialTruth& truth);
+void tell_truth(const Body& body, const World& world, VialTruth& truth);
 
 /// Index into World::lots of what is really in the tank, and how much of it was used by then.
 struct LotInUse {

@@ -37,6 +37,12 @@ void dose_one(const DoseStep& step, const Hands& hands, const Setting& setting, 
               Random& random);
 void mix(std::size_t job, Making& making);
 void gauge(const Hands& hands, const Setting& setting, Making& making, Random& random);
+/// The colour gauges of the line: all but the last of several, which is the bench's.
+void look(const Hands& hands, const Setting& setting, Making& making);
+/// The same before the mixer, where layers stand one on the other.
+void look_unmixed(const Hands& hands, const Setting& setting, Making& making);
+/// The bench's gauge, where there are several; takes a quarter of a minute.
+void look_at_bench(const Hands& hands, const Setting& setting, Making& making);
 /// @param by_hand  a second weighing, on the scale of the tares: no blunder there.
 void read_gross(int scale, const Hands& hands, const Setting& setting, Making& making, bool by_hand,
                 Random& random);

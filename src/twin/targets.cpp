@@ -64,6 +64,8 @@ Row row_of(const recipe::Tolerance& line, int stock, double net_g, const recipe:
       return {stock == line.of ? 1.0 : 0.0, aim.value, aim.half_width};
     case ToleranceOn::net_mass:
       return {1.0, aim.value, aim.half_width};
+    case ToleranceOn::colour:  // nothing straight to aim at: the lines on contents bring it
+      return {};
     case ToleranceOn::volume:
       break;
   }

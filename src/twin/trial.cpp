@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <utility>
 
+#include "twin/mishaps.hpp"
 #include "twin/outbox.hpp"
-#include "twin/steps.hpp"
 
 namespace vialwright::twin {
 namespace {
@@ -35,6 +35,8 @@ struct Trial::Inside {
   [[nodiscard]] const Job& job() const { return making.jobs[at(made - 1)]; }
   [[nodiscard]] Hands hands() const { return {at(made - 1), at(made - 1)}; }
   TopupTruth dose(const std::vector<Told>& additions, const char* mark, Random& random);
+  void mistake_lot(const Mishap& mishap);
+  void befall(const Mishap& mishap);
   void weigh(Random& random);
 
   plant::Plant plant;
@@ -69,14 +71,40 @@ TopupTruth Trial::Inside::dose(const std::vector<Told>& additions, const char* m
   return done;
 }
 
+void Trial::Inside::mistake_lot(const Mishap& mishap) {
+  if (mishap.wrong_lot_stock < 0) return;
+  const int vial = made - 1;
+  const LotInUse told = lot_in_use(mishap.wrong_lot_stock, vial, setting, making.faults);
+  const int real = add_wrong_lot(told.real, mishap.wrong_lot_factor, book, making.world);
+  making.faults.wrong_lots.push_back(
+      {mishap.wrong_lot_stock, vial, vial + 1, mishap.wrong_lot_factor, real});
+}
+
+void Trial::Inside::befall(const Mishap& mishap) {
+  Random random(plan.seed, "trial mishap", at(made - 1));
+  making.faults.vials[at(made - 1)].colour_glare = mishap.glare;
+  if (mishap.colourant_per_cm > 0.0) {
+    spill_colourant(mishap.colourant_per_cm, hands(), setting, making, random);
+  }
+  if (!mishap.carried_stock.empty()) {
+    const auto stock = recipe::find_stock(book, mishap.carried_stock);
+    require(stock.has_value(), "what is carried over is a stock of the line");
+    carry_over(*stock, mishap.carried_g, hands(), setting, making);
+  }
+  if (mishap.faded > 0.0) leave_in_light(mishap.faded, hands(), setting, making, random);
+}
+
 void Trial::Inside::weigh(Random& random) {
   Job& job = making.jobs[at(made - 1)];
   mix(at(made - 1), making);
   job.clock_s += 4.0;
   stand(making.bodies[at(made - 1)], plant, book, making.world, job.clock_s);
   gauge(hands(), setting, making, random);
+  look(hands(), setting, making);
   job.clock_s += 5.0;
   read_gross(making.scales.gross, hands(), setting, making, true, random);
+  Random bench(plan.seed, "bench colour", at(made - 1));
+  if (bench.happens(plan.bench_colour)) look_at_bench(hands(), setting, making);
 }
 
 Trial::Trial(plant::Plant plant, recipe::Book book, std::vector<recipe::Recipe> recipes,
@@ -96,7 +124,8 @@ std::vector<Told> Trial::planned(const recipe::Recipe& recipe) const {
   return told;
 }
 
-std::string Trial::make(const recipe::Recipe& recipe, const std::vector<Told>& doses) {
+std::string Trial::make(const recipe::Recipe& recipe, const std::vector<Told>& doses,
+                        const Mishap& mishap) {
   Inside& in = *inside_;
   require(in.made < in.plan.vials, "the plan says how many vials there are at most");
   const auto i = static_cast<std::size_t>(in.made++);
@@ -111,7 +140,9 @@ std::string Trial::make(const recipe::Recipe& recipe, const std::vector<Told>& d
   in.making.bodies[i] =
       draw_body(in.plant, in.book, in.making.world, *container, job.serial, glass);
   register_vial(i, in.setting, in.making, random);
+  in.mistake_lot(mishap);
   (void)in.dose(doses, "-d", random);
+  in.befall(mishap);
   in.weigh(random);
   in.outbox.put(std::exchange(in.making.happenings, {}));
   return job.serial;
@@ -142,7 +173,7 @@ TopupTruth Trial::top_up(const std::string& decision, const std::vector<Told>& a
 VialTruth Trial::truth() const {
   VialTruth truth = inside_->making.truth[at(inside_->made - 1)];
   truth.recipe = inside_->wanted.id;
-  tell_truth(inside_->making.bodies[at(inside_->made - 1)], truth);
+  tell_truth(inside_->making.bodies[at(inside_->made - 1)], inside_->making.world, truth);
   return truth;
 }
 

@@ -1,5 +1,7 @@
 /// World and truth as JSON text, for a file that the engine never reads.
 
+#include <algorithm>
+#include <array>
 #include <cmath>
 #include <string>
 
@@ -28,6 +30,7 @@ class Members {
     text_ += quoted(key) + ":" + value;
     return *this;
   }
+  [[nodiscard]] bool empty() const { return text_.empty(); }
   [[nodiscard]] std::string text() const { return "{" + text_ + "}"; }
 
  private:
@@ -58,6 +61,11 @@ std::string instruments(const Setting& setting, const World& world) {
   return all.text();
 }
 
+std::string lot_name(std::size_t lot, const Setting& setting) {
+  const bool known = lot < setting.book.lots.size();
+  return known ? setting.book.lots[lot].id : "wrong lot " + std::to_string(lot);
+}
+
 std::string lots(const Setting& setting, const World& world) {
   Members all;
   for (std::size_t l = 0; l < world.lots.size(); ++l) {
@@ -65,10 +73,45 @@ std::string lots(const Setting& setting, const World& world) {
     for (std::size_t k = 0; k < setting.book.components.size(); ++k) {
       strengths.add(setting.book.components[k].id, number(world.lots[l].mg_per_g[k]));
     }
-    const bool known = l < setting.book.lots.size();
-    all.add(known ? setting.book.lots[l].id : "wrong lot " + std::to_string(l), strengths.text());
+    all.add(lot_name(l, setting), strengths.text());
   }
   return all.text();
+}
+
+/// What departs from the book's spectra, a lot.
+std::string dyes(const Setting& setting, const World& world) {
+  Members all;
+  for (std::size_t l = 0; l < world.lots.size(); ++l) {
+    Members components;
+    for (std::size_t k = 0; k < world.lots[l].dyes.size(); ++k) {
+      const Dye& dye = world.lots[l].dyes[k];
+      if (dye.absorptivity.empty()) continue;
+      Members one;
+      one.add("scale", number(dye.scale)).add("shift_nm", number(dye.shift_nm));
+      components.add(setting.book.components[k].id, one.text());
+    }
+    if (!components.empty()) all.add(lot_name(l, setting), components.text());
+  }
+  return all.text();
+}
+
+std::string colour_gauges(const Setting& setting, const World& world) {
+  Members all;
+  for (std::size_t i = 0; i < world.gauges.size(); ++i) {
+    const plant::Instrument& kind = setting.plant.instruments[i];
+    if (!kind.colour) continue;
+    Members one;
+    one.add("stray_light", number(world.gauges[i].stray));
+    one.add("shift_nm", number(world.gauges[i].shift_nm));
+    if (kind.colour->path_cm > 0.0) one.add("path_score", number(world.gauges[i].path_score));
+    all.add(kind.id, one.text());
+  }
+  return all.text();
+}
+
+bool looks_at_colour(const Setting& setting) {
+  const auto& all = setting.plant.instruments;
+  return std::any_of(all.begin(), all.end(), [](const auto& it) { return it.colour.has_value(); });
 }
 
 std::string densities(const Setting& setting, const World& world) {
@@ -110,6 +153,15 @@ std::string planted(const VialTruth& vial) {
   });
 }
 
+/// As the target looks at it, and how far from it.
+std::string colour_text(const VialTruth& vial, const recipe::ColourTarget& wanted) {
+  const colour::Lab lab = colour_of(vial, wanted);
+  Members one;
+  one.add("lab", list(std::array{lab.l, lab.a, lab.b}, number));
+  one.add("difference", number(colour::difference_00(lab, wanted.lab)));
+  return one.text();
+}
+
 std::string vial_text(const VialTruth& vial, const Setting& setting) {
   Members components, stocks, all;
   for (std::size_t k = 0; k < vial.component_mg.size(); ++k) {
@@ -124,7 +176,13 @@ std::string vial_text(const VialTruth& vial, const Setting& setting) {
   all.add("net_g", number(vial.net_g)).add("volume_ml", number(vial.volume_ml));
   all.add("tare_g", number(vial.tare_g)).add("evaporated_g", number(vial.evaporated_g));
   for (const recipe::Recipe& recipe : setting.recipes) {
-    if (recipe.id == vial.recipe) all.add("meets_recipe", meets(vial, recipe) ? "true" : "false");
+    if (recipe.id != vial.recipe) continue;
+    if (!recipe.colours.empty()) {
+      all.add("colours", list(recipe.colours, [&](const recipe::ColourTarget& wanted) {
+                return colour_text(vial, wanted);
+              }));
+    }
+    all.add("meets_recipe", meets(vial, recipe) ? "true" : "false");
   }
   if (!vial.fate.empty()) all.add("fate", quoted(vial.fate));
   all.add("planted", planted(vial));
@@ -149,6 +207,9 @@ std::string truth_json(const Setting& setting, const Making& making,
   Members hidden;
   hidden.add("instruments", instruments(setting, world)).add("lots", lots(setting, world));
   hidden.add("density_g_per_ml", densities(setting, world)).add("air", air(world));
+  if (looks_at_colour(setting)) {
+    hidden.add("dyes", dyes(setting, world)).add("colour_gauges", colour_gauges(setting, world));
+  }
   if (!world.fade_per_day.empty()) hidden.add("fade_per_day", fades(setting, world));
   Members all;
   all.add("seed", std::to_string(setting.plan.seed));

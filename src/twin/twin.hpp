@@ -29,6 +29,10 @@ enum class Fault {
   wrong_lot,
   gross_blunder,
   open_too_long,
+  contaminated,
+  faded,
+  colour_glare,
+  read_unmixed,
   missing_event,
   late_event,
   duplicate_event,
@@ -37,10 +41,13 @@ enum class Fault {
 };
 [[nodiscard]] std::string_view word(Fault fault);
 
-struct FaultRates {  ///< probability per vial; drifting_meter and wrong_lot: count in the shift
+/// Probability per vial; drifting_meter and wrong_lot: count in the shift. What shows in the colour
+/// alone is planted where the line looks at colours.
+struct FaultRates {
   double over_dose = 0.0, under_dose = 0.0, swapped_vials = 0.0, gross_blunder = 0.0,
          open_too_long = 0.0, missing_event = 0.0, late_event = 0.0, duplicate_event = 0.0,
-         out_of_order = 0.0, conflicting_event = 0.0;
+         out_of_order = 0.0, conflicting_event = 0.0, contaminated = 0.0, faded = 0.0,
+         colour_glare = 0.0, read_unmixed = 0.0;
   int drifting_meter = 0, wrong_lot = 0;
 };
 
@@ -65,6 +72,8 @@ struct ShiftPlan {
   FaultRates faults;
   double hardness = 1.0;  ///< scales the departures from the estimator's form; 0 = none of them
   double weighed_twice = 0.1;             ///< share of vials weighed full on the tares' scale too
+  double bench_colour = 0.05;             ///< share of vials that the last of several colour gauges
+                                          ///< looks at too; the others look at every vial
   double dose_spread_factor = 1.0;        ///< true spread of every dose over the line file's
   ReworkPlan rework;                      ///< used where somebody advises
   std::string source = "larkmoor/line1";  ///< what every event source begins with
@@ -85,7 +94,9 @@ struct VialTruth {
   double net_g = 0.0, volume_ml = 0.0, tare_g = 0.0, evaporated_g = 0.0;
   std::vector<Fault> faults;
   std::vector<std::string> notes;  ///< beside `faults`: which dose or event, and by how much
-  std::string fate;                ///< released, scrapped, held or open; empty: nobody advised
+  /// Decadic absorbance of the liquid, 1/cm, 360 to 780 nm by 1 nm; empty: no colour.
+  std::vector<double> absorbance_per_cm;
+  std::string fate;  ///< released, scrapped, held or open; empty: nobody advised
 };
 
 /// What really came of one top-up, as soon as it was mixed.
@@ -139,7 +150,10 @@ struct Advice {
 
 using Adviser = std::function<Advice(const Question&)>;
 
-/// Does it really hold every line of the recipe?
+/// The true colour as that target looks at it.
+[[nodiscard]] colour::Lab colour_of(const VialTruth& truth, const recipe::ColourTarget& target);
+
+/// Does it really hold every line of the recipe, colour included?
 [[nodiscard]] bool meets(const VialTruth& truth, const recipe::Recipe& recipe);
 
 /// Records a shift. Same arguments, same bytes.
@@ -159,6 +173,17 @@ using Adviser = std::function<Advice(const Question&)>;
 
 // ---- one world, a vial at a time -------------------------------------------------------------
 
+/// What happens to a vial between its doses and the mixer, and to its first look.
+struct Mishap {
+  double colourant_per_cm = 0.0;  ///< an unknown colourant: its absorbance at the highest, 1/cm
+  std::string carried_stock;      ///< id; some of it carried over ...
+  double carried_g = 0.0;         ///< ... which nobody commanded
+  double faded = 0.0;             ///< share of all dyes lost in light
+  int wrong_lot_stock = -1;       ///< index; its lot is another than the record says ...
+  double wrong_lot_factor = 1.0;  ///< ... with the strengths times this
+  bool glare = false;             ///< in its first look
+};
+
 /// A world in which vials are made and topped up one by one, for tests over many worlds. Each vial
 /// has a slot of five minutes to itself; nothing is held, and no messages are lost.
 class Trial {
@@ -173,8 +198,9 @@ class Trial {
   /// What the line would be told to dose for a recipe: its targets by the labels' strengths.
   [[nodiscard]] std::vector<Told> planned(const recipe::Recipe& recipe) const;
 
-  /// Made, mixed, weighed, left uncapped and bound to no order. @returns its serial.
-  std::string make(const recipe::Recipe& recipe, const std::vector<Told>& doses);
+  /// Made, mixed, looked at, weighed, left uncapped and bound to no order. @returns its serial.
+  std::string make(const recipe::Recipe& recipe, const std::vector<Told>& doses,
+                   const Mishap& mishap = {});
   /// The latest vial: dosed, mixed and weighed again. @returns what really reached it.
   TopupTruth top_up(const std::string& decision, const std::vector<Told>& additions);
   /// What the latest vial is now.

@@ -31,7 +31,8 @@ double seen(double value, const plant::Instrument& kind, const InstrumentTruth& 
   constexpr double place_share = 0.4;
   const double sd = std::hypot(kind.repeatability, kind.repeatability_rel * value);
   const double placed = hardness * place_share * std::numbers::sqrt3 * random.between(-1.0, 1.0);
-  const double rest = std::sqrt(1.0 - hardness * hardness * place_share * place_share);
+  const double rest =
+      std::sqrt(std::max(1.0 - hardness * hardness * place_share * place_share, 0.0));
   const double noise = placed + rest * random.error(hardness);
   return rounded(value * (1.0 + truth.gain) + truth.offset + drift + sd * noise, kind.resolution);
 }

@@ -53,6 +53,18 @@ std::vector<InstrumentTruth> draw_instruments(const plant::Plant& plant, std::ui
   return truths;
 }
 
+/// Wavelengths are good to half a nanometre or so, as those of an array with few pixels are.
+GaugeTruth draw_gauge(const plant::Instrument& instrument, Random& random, double hardness) {
+  GaugeTruth truth;
+  if (!instrument.colour) return truth;
+  const plant::ColourGauge& gauge = *instrument.colour;
+  truth.path_score = random.error(hardness);
+  truth.stray = std::max(gauge.stray_light + gauge.u_stray_light * random.error(hardness), 0.0);
+  truth.shift_nm = hardness * random.between(-0.5, 0.5);
+  truth.aside = hardness * random.between(-0.05, 0.05);
+  return truth;
+}
+
 LotTruth draw_lot(const recipe::Lot& lot, Random& random, double hardness) {
   LotTruth truth;
   truth.stock = lot.stock;
@@ -96,6 +108,24 @@ void draw_glass(const plant::Plant& plant, std::uint64_t seed, World& world) {
   }
 }
 
+/// From streams of their own: a line that starts to look at colours changes nothing else.
+void draw_optics(const plant::Plant& plant, const recipe::Book& book, World& world) {
+  for (std::size_t i = 0; i < plant.instruments.size(); ++i) {
+    Random random(world.seed, "colour gauge", i);
+    world.gauges.push_back(draw_gauge(plant.instruments[i], random, world.hardness));
+  }
+  for (std::size_t k = 0; k < book.components.size(); ++k) {
+    Random all(world.seed, "dye", k);
+    const SharedDye shared = draw_shared_dye(all, world.hardness);
+    for (std::size_t l = 0; l < world.lots.size(); ++l) {
+      Random own(world.seed, "dye of lot " + std::to_string(l), k);
+      const bool there = world.lots[l].mg_per_g[k] > 0.0;
+      world.lots[l].dyes.push_back(there ? draw_dye(book.components[k], shared, own, world.hardness)
+                                         : Dye{});
+    }
+  }
+}
+
 }  // namespace
 
 Walk::Walk(Random& random, double sd_per_sqrt_hour, double length_s) {
@@ -118,11 +148,13 @@ World draw_world(const plant::Plant& plant, const recipe::Book& book, std::uint6
                  double hardness, double length_s) {
   Random weather(seed, "air");
   World world{.hardness = hardness,
+              .seed = seed,
               .length_s = length_s,
               .dose_spread_factor = 1.0,
               .fade_per_day = {},
               .air = Air(weather, hardness),
               .instruments = draw_instruments(plant, seed, hardness, length_s),
+              .gauges = {},
               .lots = {},
               .nozzles = {},
               .density_g_per_ml = {},
@@ -132,6 +164,7 @@ World draw_world(const plant::Plant& plant, const recipe::Book& book, std::uint6
     Random random(seed, "lot", l);
     world.lots.push_back(draw_lot(book.lots[l], random, hardness));
   }
+  draw_optics(plant, book, world);
   for (std::size_t s = 0; s < plant.stations.size(); ++s) {
     Random random(seed, "station", s);
     world.nozzles.push_back(draw_nozzles(plant.stations[s], random, hardness));

@@ -11,6 +11,7 @@
 #include "plant/plant.hpp"
 #include "recipe/recipe.hpp"
 #include "twin/air.hpp"
+#include "twin/optics.hpp"
 
 namespace vialwright::twin {
 
@@ -42,6 +43,15 @@ struct LotTruth {
   int stock = 0;                 ///< index into Book::stocks
   std::vector<double> mg_per_g;  ///< a component, when the lot is half used
   std::vector<double> gradient;  ///< from half used to empty, mg/g; the first draw has its opposite
+  std::vector<Dye> dyes;         ///< a component
+};
+
+/// A colour gauge beside what its file says.
+struct GaugeTruth {
+  double path_score = 0.0;  ///< of its own cell
+  double stray = 0.0;       ///< share of the light, in the middle of the range
+  double shift_nm = 0.0;    ///< where it looks, less where it says so
+  double aside = 0.0;       ///< of the vial's middle, inner radii
 };
 
 /// One stock at one station.
@@ -53,11 +63,13 @@ struct Nozzle {
 
 struct World {
   double hardness = 0.0;
+  std::uint64_t seed = 0;
   double length_s = 0.0;             ///< of the shift, for what drifts
   double dose_spread_factor = 1.0;   ///< of every station's spread over the line file's
   std::vector<double> fade_per_day;  ///< a component; empty = nothing fades
   Air air;
   std::vector<InstrumentTruth> instruments;
+  std::vector<GaugeTruth> gauges;            ///< beside Plant::instruments
   std::vector<LotTruth> lots;                ///< those of the book, then lots nobody was told of
   std::vector<std::vector<Nozzle>> nozzles;  ///< [station][k], beside Station::stocks
   std::vector<double> density_g_per_ml;      ///< a stock, at 20 Cel

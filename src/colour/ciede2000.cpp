@@ -89,9 +89,12 @@ double hue_weight(Direction h) {
          0.20 * (c4 * c63 + s4 * s63);
 }
 
-double rotation(Direction h, double mean_chroma) {
-  static const double c275 = std::cos(275.0 * degree), s275 = std::sin(275.0 * degree);
-  const double off = std::atan2(h.y * c275 - h.x * s275, h.x * c275 + h.y * s275) / degree / 25.0;
+/// The standard counts degrees from 275 without going round: a mean hue of 1 degree is 274 away,
+/// one of 359 degrees 84, so the difference jumps there by up to 8e-6.
+double rotation(Direction mean, double mean_chroma) {
+  double hue = std::atan2(mean.y, mean.x) / degree;
+  if (hue < 0.0) hue += 360.0;
+  const double off = (hue - 275.0) / 25.0;
   const double angle = 60.0 * degree * std::exp(-off * off);
   return -2.0 * seventh_root_share(mean_chroma) * std::sin(angle);
 }

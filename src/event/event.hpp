@@ -32,10 +32,19 @@ struct ToleranceData {  ///< `on` as recipe::word spells it; `of` a component or
   std::optional<double> low, target, high;  ///< in recipe::unit_of(on)
   bool operator==(const ToleranceData&) const = default;
 };
+/// A colour that is wanted: L*, a*, b* of a layer of that path, and how far off it may be.
+struct ColourTargetData {
+  std::array<double, 3> lab{};
+  std::string illuminant = "D65", observer = "2";  ///< as colour::word spells them
+  double path_cm = 0.0;
+  double limit = 0.0;  ///< CIEDE2000
+  bool operator==(const ColourTargetData&) const = default;
+};
 struct RecipePublished {
   std::string recipe, name, container;
   int version = 1;
   std::vector<ToleranceData> tolerances;
+  std::vector<ColourTargetData> colours;
   std::vector<std::string> stocks;
   std::optional<double> consumer_risk, value;
   bool operator==(const RecipePublished&) const = default;
@@ -191,9 +200,26 @@ struct LevelRead {
   Place place;
   bool operator==(const LevelRead&) const = default;
 };
+/// Values at first_nm, first_nm + step_nm, ...; absorbances or transmittances, as the gauge shows.
+struct SpectrumData {
+  double first_nm = 0.0, step_nm = 0.0;
+  std::vector<double> values;
+  bool operator==(const SpectrumData&) const = default;
+};
+/// What one channel of a linear camera counted: of the vial, with the light off, and of the same
+/// vial with clear solvent.
+struct ChannelData {
+  double raw = 0.0, dark = 0.0, blank = 0.0;
+  bool operator==(const ChannelData&) const = default;
+};
 struct ColourRead {
   std::string instrument;
-  std::array<double, 3> lab{};
+  std::optional<std::array<double, 3>> lab;  ///< exactly one of lab, spectrum, channels
+  std::optional<SpectrumData> spectrum;
+  std::vector<ChannelData> channels;
+  std::optional<double> full_scale;  ///< channels: the count at which the camera is clipped
+  std::string session;               ///< readings of one session share a bias; empty: by itself
+  bool cloudy = false;               ///< the liquid was seen to scatter
   Place place;
   bool operator==(const ColourRead&) const = default;
 };

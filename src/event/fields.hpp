@@ -16,6 +16,12 @@ namespace vialwright::event {
 template <class D, class T>
 concept Of = std::same_as<std::remove_const_t<D>, T>;
 
+/// One of several keys of which exactly one is given.
+struct Given {
+  std::string_view key;
+  bool is_there = false;
+};
+
 /// What a tolerance line may be on, and the unit of its limits.
 struct ToleranceUnit {
   std::string_view on, unit;
@@ -28,6 +34,8 @@ inline constexpr std::array<ToleranceUnit, 6> tolerance_units = {{{"content", "m
                                                                   {"concentration", "mg/mL"}}};
 inline constexpr std::array<std::string_view, 6> tolerance_words = {
     "content", "component_mass", "stock_mass", "net_mass", "volume", "concentration"};
+inline constexpr std::array<std::string_view, 3> illuminant_words = {"A", "D50", "D65"};
+inline constexpr std::array<std::string_view, 2> observer_words = {"2", "10"};
 inline constexpr std::array<std::string_view, 3> station_words = {"up", "down", "off"};
 inline constexpr std::array<std::string_view, 3> shown_units = {"g", "mL", "mm"};
 
@@ -52,6 +60,14 @@ void fields(V& v, D& d) {
   v.amount_or_none("target", unit_of_tolerance(d.on), d.target);
   v.amount_or_none("high", unit_of_tolerance(d.on), d.high);
 }
+template <class V, Of<ColourTargetData> D>
+void fields(V& v, D& d) {
+  v.three("lab", d.lab);
+  v.word_or_default("illuminant", d.illuminant, illuminant_words);
+  v.word_or_default("observer", d.observer, observer_words);
+  v.amount("path", "cm", d.path_cm);
+  v.number("limit", d.limit);
+}
 template <class V, Of<RecipePublished> D>
 void fields(V& v, D& d) {
   v.text("recipe", d.recipe);
@@ -59,6 +75,7 @@ void fields(V& v, D& d) {
   v.text_or_none("name", d.name);
   v.text("container", d.container);
   v.list("tolerances", d.tolerances);
+  v.list_or_none("colours", d.colours);
   v.texts("stocks", d.stocks);
   v.share_or_none("consumer_risk", d.consumer_risk);
   v.number_or_none("value", d.value);
@@ -199,7 +216,7 @@ void fields(V& v, D& d) {
   v.text("instrument", d.instrument);
   v.signed_amount_or_none("mass", "g", d.mass_g);
   v.signed_amount_or_none("volume", "mL", d.volume_ml);
-  v.exactly_one("mass", d.mass_g, "volume", d.volume_ml);
+  v.exactly_one({{"mass", d.mass_g.has_value()}, {"volume", d.volume_ml.has_value()}});
   v.amount_or_default("counting", "s", d.counting_s);
   v.flag_or_default("aborted", d.aborted);
 }
@@ -234,10 +251,30 @@ void fields(V& v, D& d) {
   v.amount("height", "mm", d.height_mm);
   fields(v, d.place);
 }
+template <class V, Of<SpectrumData> D>
+void fields(V& v, D& d) {
+  v.amount("first", "nm", d.first_nm);
+  v.amount("step", "nm", d.step_nm);
+  v.numbers("values", d.values);
+}
+template <class V, Of<ChannelData> D>
+void fields(V& v, D& d) {
+  v.number("raw", d.raw);
+  v.number("dark", d.dark);
+  v.number("blank", d.blank);
+}
 template <class V, Of<ColourRead> D>
 void fields(V& v, D& d) {
   v.text("instrument", d.instrument);
-  v.three("lab", d.lab);
+  v.three_or_none("lab", d.lab);
+  v.object_or_none("spectrum", d.spectrum);
+  v.list_or_none("channels", d.channels);
+  v.exactly_one({{"lab", d.lab.has_value()},
+                 {"spectrum", d.spectrum.has_value()},
+                 {"channels", !d.channels.empty()}});
+  v.number_or_none("full_scale", d.full_scale);
+  v.text_or_none("session", d.session);
+  v.flag_or_default("cloudy", d.cloudy);
   fields(v, d.place);
 }
 template <class V, Of<DecisionMade> D>

@@ -145,6 +145,11 @@ void Reader::word(std::string_view key, std::string& out, std::span<const std::s
        close.empty() ? "write one of " + joined(known) : fmt::format("did you mean '{}'?", close));
 }
 
+void Reader::word_or_default(std::string_view key, std::string& out,
+                             std::span<const std::string_view> known) {
+  if (find(key) != nullptr) word(key, out, known);
+}
+
 void Reader::texts(std::string_view key, std::vector<std::string>& out) {
   const Node* array = wanted(key, Kind::array);
   if (array == nullptr) return;
@@ -212,6 +217,21 @@ void Reader::signed_amount_or_none(std::string_view key, std::string_view unit,
   if (node != nullptr) read_amount(key, unit, *node, Sign::any, out.emplace());
 }
 
+void Reader::number(std::string_view key, double& out) {
+  read_number(key, wanted(key, Kind::number), out);
+}
+
+void Reader::numbers(std::string_view key, std::vector<double>& out) {
+  const Node* array = wanted(key, Kind::array);
+  if (array == nullptr) return;
+  for (std::size_t i = place_of(*array) + 1; i < array->next; i = nodes_[i].next) {
+    Reader item(*this, i, key, static_cast<int>(out.size()));
+    if (nodes_[i].kind != Kind::number)
+      return item.fail({}, "a number is wanted here", "list numbers: [0.132, 0.127]");
+    item.read_number({}, &nodes_[i], out.emplace_back());
+  }
+}
+
 void Reader::number_or_none(std::string_view key, std::optional<double>& out) {
   const Node* node = of_kind(key, find(key), Kind::number);
   if (node != nullptr) read_number(key, node, out.emplace());
@@ -230,7 +250,15 @@ void Reader::share_or_none(std::string_view key, std::optional<double>& out) {
 }
 
 void Reader::three(std::string_view key, std::array<double, 3>& out) {
-  const Node* array = wanted(key, Kind::array);
+  read_three(key, wanted(key, Kind::array), out);
+}
+
+void Reader::three_or_none(std::string_view key, std::optional<std::array<double, 3>>& out) {
+  const Node* array = of_kind(key, find(key), Kind::array);
+  if (array != nullptr) read_three(key, array, out.emplace());
+}
+
+void Reader::read_three(std::string_view key, const Node* array, std::array<double, 3>& out) {
   if (array == nullptr) return;
   std::size_t count = 0;
   for (std::size_t i = place_of(*array) + 1; i < array->next; i = nodes_[i].next, ++count) {
@@ -335,11 +363,20 @@ void Reader::body_or_none(std::string_view key, std::string& out) {
   if (node != nullptr) read_body(*node, out);
 }
 
-void Reader::exactly_one(std::string_view one, const std::optional<double>& first,
-                         std::string_view other, const std::optional<double>& second) {
-  if (first.has_value() != second.has_value()) return;
-  fail({}, fmt::format("{} of '{}' and '{}' are given", first ? "both" : "neither", one, other),
-       "give exactly one of them: what the meter counts in");
+void Reader::exactly_one(std::initializer_list<Given> given) {
+  const auto there =
+      std::count_if(given.begin(), given.end(), [](auto& it) { return it.is_there; });
+  if (there == 1) return;
+  std::string keys;
+  for (const Given& each : given) {
+    keys += keys.empty() ? "" : &each == given.end() - 1 ? " and " : ", ";
+    keys += fmt::format("'{}'", each.key);
+  }
+  const bool pair = given.size() == 2;
+  fail({},
+       there == 0 ? fmt::format("{} of {} is given", pair ? "neither" : "none", keys)
+                  : fmt::format("{} of {} are given", pair ? "both" : "more than one", keys),
+       "give exactly one of them: what the instrument shows");
 }
 
 }  // namespace vialwright::event

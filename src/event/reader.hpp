@@ -1,6 +1,7 @@
 /// Reads the fields of one JSON object as fields.hpp lists them.
 #pragma once
 
+#include <initializer_list>
 #include <optional>
 #include <span>
 #include <string>
@@ -23,6 +24,8 @@ class Reader {
   void text(std::string_view key, std::string& out);
   void text_or_none(std::string_view key, std::string& out);
   void word(std::string_view key, std::string& out, std::span<const std::string_view> known);
+  void word_or_default(std::string_view key, std::string& out,
+                       std::span<const std::string_view> known);
   void texts(std::string_view key, std::vector<std::string>& out);
 
   void amount(std::string_view key, std::string_view unit, double& out);
@@ -31,10 +34,13 @@ class Reader {
   void signed_amount_or_none(std::string_view key, std::string_view unit,
                              std::optional<double>& out);
 
+  void number(std::string_view key, double& out);
+  void numbers(std::string_view key, std::vector<double>& out);
   void number_or_none(std::string_view key, std::optional<double>& out);
   void number_or_default(std::string_view key, double& out);
   void share_or_none(std::string_view key, std::optional<double>& out);
   void three(std::string_view key, std::array<double, 3>& out);
+  void three_or_none(std::string_view key, std::optional<std::array<double, 3>>& out);
 
   void count(std::string_view key, int& out);
   void count_or_default(std::string_view key, int& out);
@@ -52,17 +58,21 @@ class Reader {
 
   template <class T>
   void list(std::string_view key, std::vector<T>& out) {
-    const Node* array = wanted(key, Kind::array);
-    if (array == nullptr) return;
-    for (std::size_t i = place_of(*array) + 1; i < array->next; i = nodes_[i].next) {
-      Reader item(*this, i, key, static_cast<int>(out.size()));
-      if (!item.is_object()) return;
-      fields(item, out.emplace_back());
-    }
+    read_list(key, wanted(key, Kind::array), out);
+  }
+  template <class T>
+  void list_or_none(std::string_view key, std::vector<T>& out) {
+    read_list(key, of_kind(key, find(key), Kind::array), out);
+  }
+  template <class T>
+  void object_or_none(std::string_view key, std::optional<T>& out) {
+    const Node* node = of_kind(key, find(key), Kind::object);
+    if (node == nullptr) return;
+    Reader inner(*this, place_of(*node), key, -1);
+    fields(inner, out.emplace());
   }
 
-  void exactly_one(std::string_view one, const std::optional<double>& first, std::string_view other,
-                   const std::optional<double>& second);
+  void exactly_one(std::initializer_list<Given> given);
 
   /// The object under a key, to read on inside it.
   [[nodiscard]] std::optional<Reader> inside(std::string_view key);
@@ -91,10 +101,21 @@ class Reader {
   std::string path(std::string_view key) const;
   std::string full_where(std::string_view key) const;
 
+  template <class T>
+  void read_list(std::string_view key, const Node* array, std::vector<T>& out) {
+    if (array == nullptr) return;
+    for (std::size_t i = place_of(*array) + 1; i < array->next; i = nodes_[i].next) {
+      Reader item(*this, i, key, static_cast<int>(out.size()));
+      if (!item.is_object()) return;
+      fields(item, out.emplace_back());
+    }
+  }
+
   enum class Sign { at_least_zero, any };
   void read_amount(std::string_view key, std::string_view unit, const Node& node, Sign sign,
                    double& out);
   void read_number(std::string_view key, const Node* node, double& out);
+  void read_three(std::string_view key, const Node* node, std::array<double, 3>& out);
   void read_whole(std::string_view key, const Node* node, int least, int& out);
   void read_time(std::string_view key, const Node* node, Instant& out);
   void read_text(std::string_view key, const Node* node, std::string& out);

@@ -26,7 +26,7 @@ void Writer::amount(std::string_view key, std::string_view unit, double value) {
   out_ += '}';
 }
 
-void Writer::three(std::string_view key, const std::array<double, 3>& values) {
+void Writer::numbers(std::string_view key, std::span<const double> values) {
   member(key) += '[';
   for (std::size_t i = 0; i < values.size(); ++i) {
     if (i > 0) out_ += ',';

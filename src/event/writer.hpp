@@ -1,6 +1,7 @@
 /// Writes the fields of one event as JSON, as fields.hpp lists them; keys in the table's order.
 #pragma once
 
+#include <initializer_list>
 #include <optional>
 #include <span>
 #include <string>
@@ -25,6 +26,10 @@ class Writer {
   void word(std::string_view key, const std::string& value, std::span<const std::string_view>) {
     text(key, value);
   }
+  void word_or_default(std::string_view key, const std::string& value,
+                       std::span<const std::string_view>) {
+    text(key, value);
+  }
   void texts(std::string_view key, const std::vector<std::string>& values);
 
   void amount(std::string_view key, std::string_view unit, double value);
@@ -40,6 +45,8 @@ class Writer {
     amount_or_none(key, unit, value);
   }
 
+  void number(std::string_view key, double value) { append_number(member(key), value); }
+  void numbers(std::string_view key, std::span<const double> values);
   void number_or_default(std::string_view key, double value) { append_number(member(key), value); }
   void number_or_none(std::string_view key, const std::optional<double>& value) {
     if (value) append_number(member(key), *value);
@@ -47,7 +54,10 @@ class Writer {
   void share_or_none(std::string_view key, const std::optional<double>& value) {
     number_or_none(key, value);
   }
-  void three(std::string_view key, const std::array<double, 3>& values);
+  void three(std::string_view key, const std::array<double, 3>& values) { numbers(key, values); }
+  void three_or_none(std::string_view key, const std::optional<std::array<double, 3>>& values) {
+    if (values) numbers(key, *values);
+  }
 
   void count(std::string_view key, int value) { member(key) += std::to_string(value); }
   void count_or_default(std::string_view key, int value) { count(key, value); }
@@ -85,8 +95,20 @@ class Writer {
     out_ += ']';
   }
 
-  void exactly_one(std::string_view, const std::optional<double>&, std::string_view,
-                   const std::optional<double>&) {}
+  template <class T>
+  void list_or_none(std::string_view key, const std::vector<T>& values) {
+    if (!values.empty()) list(key, values);
+  }
+  template <class T>
+  void object_or_none(std::string_view key, const std::optional<T>& value) {
+    if (!value) return;
+    member(key);
+    Writer inner(out_);
+    fields(inner, *value);
+    inner.close();
+  }
+
+  void exactly_one(std::initializer_list<Given>) {}
 
   /// Begins a member, for what is written otherwise.
   std::string& member(std::string_view key);

@@ -1,6 +1,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
@@ -99,6 +100,21 @@ TEST(EventDocs, EveryExampleFitsItsSchemaIsReadAndRoundTrips) {
     EXPECT_EQ(write(*again), written);
     EXPECT_EQ(canonical(written, ""), written);
     EXPECT_EQ(misfit(Json::parse(written), support::schema_of(type), ""), "") << written;
+  }
+}
+
+TEST(EventDocs, TheOtherFormsOfAColourFitItsSchemaToo) {
+  for (const char* form : {"spectrum", "channels"}) {
+    const auto path = folder / ("colour.read-" + std::string(form) + ".example.json");
+    const std::string text = text_of(path);
+    const auto event = parse(text, path.string());
+    ASSERT_TRUE(event) << event.error().where << ": " << event.error().what;
+    const auto type = std::find_if(type_list().begin(), type_list().end(), [&](const auto& each) {
+      return each.name == "vialwright.colour.read";
+    });
+    ASSERT_NE(type, type_list().end());
+    EXPECT_EQ(misfit(Json::parse(text), support::schema_of(*type), ""), "") << path;
+    EXPECT_EQ(*parse(write(*event), ""), *event);
   }
 }
 

@@ -196,6 +196,49 @@ TEST(EventParse, EveryCutAndEveryChangedByteIsTakenOrRefusedCleanly) {
   EXPECT_GT(taken, 100);  // changed names and digits are still events
 }
 
+const std::string colour =
+    R"({"specversion":"1.0","id":"c-1","source":"lab","type":"vialwright.colour.read",)"
+    R"("subject":"LM-00017","time":"2026-11-25T14:34:05.120Z","data":{"instrument":"camera"SEEN}})";
+
+Result<Event> colour_with(const std::string& seen) {
+  std::string text = colour;
+  return parse(text.replace(text.find("SEEN"), 4, seen), "c");
+}
+
+TEST(EventParse, AColourIsGivenInOneOfThreeForms) {
+  const std::string lab = R"(,"lab":[61.4,-38.2,4.7])";
+  const std::string spectrum =
+      R"(,"spectrum":{"first":{"value":0.4,"unit":"um"},"step":{"value":10,"unit":"nm"},"values":[0.1,-0.002]})";
+  const std::string channels =
+      R"(,"channels":[{"raw":900,"dark":60,"blank":3000}],"full_scale":4095)";
+  const auto as_lab = colour_with(lab + R"(,"session":"a","cloudy":true)");
+  ASSERT_TRUE(as_lab) << as_lab.error().what;
+  const auto& seen = std::get<ColourRead>(as_lab->data);
+  EXPECT_EQ(seen.lab, (std::array<double, 3>{61.4, -38.2, 4.7}));
+  EXPECT_EQ(seen.session, "a");
+  EXPECT_TRUE(seen.cloudy);
+  const auto bands = colour_with(spectrum);
+  ASSERT_TRUE(bands) << bands.error().what;
+  EXPECT_EQ(std::get<ColourRead>(bands->data).spectrum, (SpectrumData{400.0, 10.0, {0.1, -0.002}}))
+      << "an absorbance may be below zero";
+  const auto counted = colour_with(channels);
+  ASSERT_TRUE(counted) << counted.error().what;
+  EXPECT_EQ(std::get<ColourRead>(counted->data).channels,
+            (std::vector<ChannelData>{{900.0, 60.0, 3000.0}}));
+  for (const auto& each : {as_lab, bands, counted}) EXPECT_EQ(*parse(write(*each), ""), *each);
+  EXPECT_THAT(colour_with("").error().what, HasSubstr("none of 'lab', 'spectrum' and 'channels'"));
+  EXPECT_THAT(colour_with(lab + channels).error().what, HasSubstr("more than one of"));
+}
+
+TEST(EventParse, AColourThatIsNoneSaysWhere) {
+  EXPECT_THAT(colour_with(R"(,"lab":[61.4,38.2])").error().what, HasSubstr("not three numbers"));
+  const auto text = colour_with(
+      R"(,"spectrum":{"first":{"value":400,"unit":"nm"},"step":{"value":10,"unit":"nm"},"values":[0.1,"x"]})");
+  EXPECT_EQ(text.error().where, "c, data.spectrum.values[1]");
+  const auto lacks = colour_with(R"(,"channels":[{"raw":900,"dark":60}])");
+  EXPECT_EQ(lacks.error().where, "c, data.channels[0].blank");
+}
+
 TEST(EventParse, ExactlyOneOfMassAndVolume) {
   const auto metered = [](const std::string& amounts) {
     return parse(R"({"specversion":"1.0","id":"1","source":"s","type":"vialwright.dose.metered",)"

@@ -24,6 +24,10 @@ class SchemaOf {
   void word(std::string_view key, const std::string&, std::span<const std::string_view> known) {
     need(key, {{"enum", Json(known)}});
   }
+  void word_or_default(std::string_view key, const std::string&,
+                       std::span<const std::string_view> known) {
+    may(key, {{"enum", Json(known)}});
+  }
   void texts(std::string_view key, const std::vector<std::string>&) {
     need(key, {{"type", "array"}, {"items", {{"type", "string"}, {"minLength", 1}}}});
   }
@@ -43,13 +47,17 @@ class SchemaOf {
   void number_or_none(std::string_view key, const std::optional<double>&) {
     may(key, {{"type", "number"}});
   }
+  void number(std::string_view key, double) { need(key, {{"type", "number"}}); }
+  void numbers(std::string_view key, const std::vector<double>&) {
+    need(key, {{"type", "array"}, {"items", {{"type", "number"}}}});
+  }
   void number_or_default(std::string_view key, double) { may(key, {{"type", "number"}}); }
   void share_or_none(std::string_view key, const std::optional<double>&) {
     may(key, {{"type", "number"}, {"exclusiveMinimum", 0}, {"exclusiveMaximum", 1}});
   }
-  void three(std::string_view key, const std::array<double, 3>&) {
-    need(key,
-         {{"type", "array"}, {"items", {{"type", "number"}}}, {"minItems", 3}, {"maxItems", 3}});
+  void three(std::string_view key, const std::array<double, 3>&) { need(key, three_numbers()); }
+  void three_or_none(std::string_view key, const std::optional<std::array<double, 3>>&) {
+    may(key, three_numbers());
   }
   void count(std::string_view key, int) { need(key, {{"type", "integer"}, {"minimum", 1}}); }
   void count_or_default(std::string_view key, int) {
@@ -68,14 +76,19 @@ class SchemaOf {
   void body_or_none(std::string_view key, const std::string&) { may(key, {{"type", "object"}}); }
   template <class T>
   void list(std::string_view key, const std::vector<T>&) {
-    SchemaOf item;
-    const T empty{};
-    event::fields(item, empty);
-    need(key, {{"type", "array"}, {"items", item.object()}});
+    need(key, {{"type", "array"}, {"items", object_of<T>()}});
   }
-  void exactly_one(std::string_view one, const std::optional<double>&, std::string_view other,
-                   const std::optional<double>&) {
-    one_of_ = Json::array({{{"required", {one}}}, {{"required", {other}}}});
+  template <class T>
+  void list_or_none(std::string_view key, const std::vector<T>&) {
+    may(key, {{"type", "array"}, {"items", object_of<T>()}});
+  }
+  template <class T>
+  void object_or_none(std::string_view key, const std::optional<T>&) {
+    may(key, object_of<T>());
+  }
+  void exactly_one(std::initializer_list<event::Given> given) {
+    one_of_ = Json::array();
+    for (const event::Given& each : given) one_of_.push_back({{"required", {each.key}}});
   }
 
   Json object() const {
@@ -89,6 +102,16 @@ class SchemaOf {
   void need(std::string_view key, Json schema) {
     may(key, std::move(schema));
     required_.push_back(key);
+  }
+  template <class T>
+  static Json object_of() {
+    SchemaOf item;
+    const T empty{};
+    event::fields(item, empty);
+    return item.object();
+  }
+  static Json three_numbers() {
+    return {{"type", "array"}, {"items", {{"type", "number"}}}, {"minItems", 3}, {"maxItems", 3}};
   }
   /// Any unit of the same dimension; an empty `unit` depends on another key.
   static Json amount_in(std::string_view unit, std::optional<int> least) {

@@ -1,6 +1,7 @@
 #include "mixing/absorption.hpp"
 
 #include <cmath>
+#include <numbers>
 
 #include "mixing/mixing.hpp"
 
@@ -41,6 +42,15 @@ Eigen::MatrixXd absorption_per_cm(const recipe::Book& book, std::span<const doub
     for (Eigen::Index i = 0; i < bands; ++i)
       per_cm(i, column) = foreign_shape(shape, nm[static_cast<std::size_t>(i)]);
   return per_cm;
+}
+
+Rows natural_rows(const Eigen::MatrixXd& absorbance) {
+  Rows rows(static_cast<std::size_t>(absorbance.cols()),
+            static_cast<std::size_t>(absorbance.rows()));
+  for (std::size_t i = 0; i < rows.count; ++i)
+    Eigen::Map<Eigen::VectorXd>(rows[i], absorbance.rows()) =
+        -std::numbers::ln10 * absorbance.col(static_cast<Eigen::Index>(i));
+  return rows;
 }
 
 std::string doubt_about(const recipe::Book& book, const Eigen::VectorXd& stock_g) {

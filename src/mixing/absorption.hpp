@@ -5,6 +5,7 @@
 #include <span>
 #include <vector>
 
+#include "mixing/through.hpp"
 #include "recipe/recipe.hpp"
 
 namespace vialwright::mixing {
@@ -13,6 +14,9 @@ namespace vialwright::mixing {
 /// mL/(mg cm) for components, 1 for the shapes of an unknown colourant.
 [[nodiscard]] Eigen::MatrixXd absorption_per_cm(const recipe::Book& book,
                                                 std::span<const double> nm);
+
+/// d ln T / d amount from decadic absorbances (wavelengths, amounts): a row an amount.
+[[nodiscard]] Rows natural_rows(const Eigen::MatrixXd& absorbance);
 
 [[nodiscard]] std::vector<double> wavelengths(const colour::Grid& grid);
 

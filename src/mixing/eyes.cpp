@@ -1,6 +1,6 @@
 #include "mixing/eyes.hpp"
 
-#include <array>
+#include <algorithm>
 #include <cmath>
 
 #include "mixing/absorption.hpp"
@@ -8,39 +8,30 @@
 namespace vialwright::mixing {
 namespace {
 
-/// Five-point Gauss rule for the weight 1 - |x| on -1..1: exact to the ninth degree. The nodes are
-/// the roots of x (x^4 + a x^2 + b), which is orthogonal to x and x^3 under that weight, whose even
-/// moments are 2 / ((n + 1)(n + 2)).
-struct Triangle {
-  std::array<double, 5> at{}, weight{};
+/// A pass band is a triangle over its centre -/+ bandwidth, seen at so many wavelengths a side that
+/// the bends between the nodes of a table of absorptivities, 5 nm apart, move an absorbance by less
+/// than 5e-5.
+int nodes_a_side(double bandwidth_nm) {
+  return std::clamp(static_cast<int>(std::ceil(bandwidth_nm / 2.5)) + 1, 2, 12);
+}
 
-  Triangle() {
-    const double m2 = 1.0 / 6.0, m4 = 1.0 / 15.0, m6 = 1.0 / 28.0, m8 = 1.0 / 45.0;
-    const double a = (m4 * m6 - m2 * m8) / (m2 * m6 - m4 * m4), b = -(m6 + a * m4) / m2;
-    const double root = std::sqrt(0.25 * a * a - b);
-    const double inner = -0.5 * a - root, outer = -0.5 * a + root;  // squares of the nodes
-    const double at_inner = (m2 * outer - m4) / (2.0 * inner * (outer - inner));
-    const double at_outer = (m4 - m2 * inner) / (2.0 * outer * (outer - inner));
-    at = {-std::sqrt(outer), -std::sqrt(inner), 0.0, std::sqrt(inner), std::sqrt(outer)};
-    weight = {at_outer, at_inner, 1.0 - 2.0 * (at_inner + at_outer), at_inner, at_outer};
-  }
-};
+void add_group(Eyes& eyes, const std::vector<double>& centres, double off, double weight) {
+  eyes.bands.push_back(weight);
+  for (const double centre : centres) eyes.nm.push_back(centre + off);
+  eyes.nm.resize(eyes.bands.size() * padded(centres.size()), eyes.nm.back());
+}
 
 Eyes of_bands(const plant::ColourGauge& gauge) {
   Eyes eyes;
   const std::vector<double> centres = wavelengths(gauge.bands);
   eyes.blank = Eigen::VectorXd::Ones(static_cast<Eigen::Index>(centres.size()));
   if (gauge.bandwidth_nm <= 0.0) {
-    eyes.nm = centres;
-    eyes.band_weights = {1.0};
+    add_group(eyes, centres, 0.0, 1.0);
     return eyes;
   }
-  const Triangle triangle;
-  for (std::size_t p = 0; p < triangle.at.size(); ++p) {
-    eyes.band_weights.push_back(triangle.weight[p]);
-    for (const double centre : centres)
-      eyes.nm.push_back(centre + gauge.bandwidth_nm * triangle.at[p]);
-  }
+  for (const Node& node : gauss_legendre(nodes_a_side(gauge.bandwidth_nm)))
+    for (const double side : {-1.0, 1.0})
+      add_group(eyes, centres, side * node.at * gauge.bandwidth_nm, node.weight * (1.0 - node.at));
   return eyes;
 }
 
@@ -48,13 +39,11 @@ Eyes of_observer(const plant::ColourGauge& gauge) {
   Eyes eyes;
   const colour::Weights& weights = colour::weights(gauge.observer, gauge.illuminant);
   eyes.nm = wavelengths(weights.grid);
-  eyes.blank.resize(3);
-  eyes.blank << weights.white.x, weights.white.y, weights.white.z;
-  eyes.weights.resize(3, static_cast<Eigen::Index>(eyes.nm.size()));
-  int row = 0;
-  for (const auto* each : {&weights.x, &weights.y, &weights.z})
-    eyes.weights.row(row++) =
-        Eigen::Map<const Eigen::RowVectorXd>(each->data(), eyes.weights.cols());
+  eyes.blank = Eigen::Vector3d{weights.white.x, weights.white.y, weights.white.z};
+  eyes.weights = Rows(3, eyes.nm.size());
+  std::ranges::copy(weights.x, eyes.weights[0]);
+  std::ranges::copy(weights.y, eyes.weights[1]);
+  std::ranges::copy(weights.z, eyes.weights[2]);
   return eyes;
 }
 
@@ -67,40 +56,49 @@ double sensitivity(const colour::Spectrum& channel, double nm) {
 Eyes of_channels(const plant::ColourGauge& gauge) {
   Eyes eyes;
   eyes.nm = wavelengths(colour::Grid{});
-  const auto values = static_cast<Eigen::Index>(gauge.channels.size());
-  eyes.blank = Eigen::VectorXd::Ones(values);
-  eyes.weights.resize(values, static_cast<Eigen::Index>(eyes.nm.size()));
-  for (Eigen::Index v = 0; v < values; ++v) {
-    const colour::Spectrum& channel = gauge.channels[static_cast<std::size_t>(v)];
-    for (Eigen::Index j = 0; j < eyes.weights.cols(); ++j)
-      eyes.weights(v, j) = sensitivity(channel, eyes.nm[static_cast<std::size_t>(j)]);
-    const double blank = eyes.weights.row(v).sum();
+  eyes.blank = Eigen::VectorXd::Ones(static_cast<Eigen::Index>(gauge.channels.size()));
+  eyes.weights = Rows(gauge.channels.size(), eyes.nm.size());
+  for (std::size_t v = 0; v < gauge.channels.size(); ++v) {
+    double blank = 0.0;
+    for (const double nm : eyes.nm) blank += sensitivity(gauge.channels[v], nm);
     require(blank > 0.0, "a channel sees some light between 380 and 780 nm");
-    eyes.weights.row(v) /= blank;
+    std::ranges::transform(eyes.nm, eyes.weights[v],
+                           [&](double nm) { return sensitivity(gauge.channels[v], nm) / blank; });
   }
   return eyes;
 }
 
 }  // namespace
 
-Eigen::MatrixXd Eyes::sums(const Eigen::MatrixXd& light) const {
-  if (weights.size() > 0) return weights * light;
-  Eigen::MatrixXd sum = band_weights.front() * light.topRows(values());
-  for (std::size_t p = 1; p < band_weights.size(); ++p)
-    sum += band_weights[p] * light.middleRows(static_cast<Eigen::Index>(p) * values(), values());
+Eigen::VectorXd Eyes::sums(std::span<const double> light) const {
+  Eigen::VectorXd sum(bands.empty() ? blank.size() : static_cast<Eigen::Index>(padded(values())));
+  const std::span<double> into{sum.data(), static_cast<std::size_t>(sum.size())};
+  if (bands.empty())
+    weigh(weights, light, into);
+  else
+    fold(bands, light, into);
+  sum.conservativeResize(blank.size());
   return sum;
 }
 
-Eyes eyes(const plant::ColourGauge& gauge) {
-  switch (gauge.gives) {
-    case plant::ColourGauge::Gives::spectrum:
-      return of_bands(gauge);
-    case plant::ColourGauge::Gives::lab:
-      return of_observer(gauge);
-    case plant::ColourGauge::Gives::channels:
-      return of_channels(gauge);
+Eigen::MatrixXd Eyes::sums(const Rows& natural, std::size_t amounts,
+                           std::span<const double> slope) const {
+  const auto columns = static_cast<Eigen::Index>(amounts);
+  if (bands.empty()) {
+    Eigen::MatrixXd sum(blank.size(), columns);
+    weigh_each(weights, natural, amounts, slope,
+               {sum.data(), static_cast<std::size_t>(sum.size())});
+    return sum;
   }
-  return of_observer(gauge);
+  Eigen::MatrixXd sum(static_cast<Eigen::Index>(padded(values())), columns);
+  fold_each(bands, natural, amounts, slope, {sum.data(), static_cast<std::size_t>(sum.size())});
+  return sum.topRows(blank.size());
+}
+
+Eyes eyes(const plant::ColourGauge& gauge) {
+  using Gives = plant::ColourGauge::Gives;
+  if (gauge.gives == Gives::spectrum) return of_bands(gauge);
+  return gauge.gives == Gives::channels ? of_channels(gauge) : of_observer(gauge);
 }
 
 }  // namespace vialwright::mixing

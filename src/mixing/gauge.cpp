@@ -1,22 +1,14 @@
 #include <algorithm>
+#include <functional>
 #include <limits>
 #include <numbers>
 
 #include "mixing/absorption.hpp"
 #include "mixing/eyes.hpp"
-#include "mixing/layer.hpp"
-#include "mixing/light_path.hpp"
 #include "mixing/mixing.hpp"
 
 namespace vialwright::mixing {
 namespace {
-
-/// What comes through at each wavelength.
-struct Through {
-  Eigen::VectorXd light;    ///< transmittance
-  Eigen::VectorXd slope;    ///< d light / d(ln T of 1 cm), at a path factor of 1
-  Eigen::VectorXd natural;  ///< ln T of 1 cm
-};
 
 std::vector<Chord> paths(const plant::ColourGauge& gauge, const plant::Container& container) {
   if (gauge.path_cm > 0.0) return {{gauge.path_cm, 1.0}};
@@ -54,41 +46,26 @@ struct Gauge::Inside {
   bool absorbance = false;
   Eyes eyes;
   std::vector<Chord> chords;
-  Eigen::MatrixXd natural;  ///< d ln T of 1 cm / d amounts, (wavelengths, amounts)
+  Rows natural;  ///< d ln T of 1 cm / d amount
 
-  [[nodiscard]] Through through(const Eigen::VectorXd& amounts, double path) const;
-  void gather(const Through& through, const Light& light, Eigen::Index amounts,
-              Eigen::VectorXd& values, Slopes* slopes) const;
+  void sums(const Eigen::VectorXd& amounts, const Light& light, Eigen::VectorXd& values,
+            Slopes* slopes) const;
 };
 
-Through Gauge::Inside::through(const Eigen::VectorXd& amounts, double path) const {
-  Through all;
-  all.natural = natural.leftCols(amounts.size()) * amounts;
-  const Eigen::Index count = all.natural.size();
-  Eigen::MatrixXd each(count, static_cast<Eigen::Index>(chords.size()));
-  Eigen::Index column = 0;
-  for (const Chord& chord : chords) each.col(column++) = (path * chord.length_cm) * all.natural;
-  const std::span<double> room{each.data(), static_cast<std::size_t>(each.size())};
-  exponentials(room, room);
-  all.light = Eigen::VectorXd::Zero(count);
-  all.slope = Eigen::VectorXd::Zero(count);
-  column = 0;
-  for (const Chord& chord : chords) {
-    all.light += chord.share * each.col(column);
-    all.slope += (chord.share * chord.length_cm) * each.col(column++);
-  }
-  return all;
-}
-
-/// Sums over wavelengths, and the light that passes by.
-void Gauge::Inside::gather(const Through& through, const Light& light, Eigen::Index amounts,
-                           Eigen::VectorXd& values, Slopes* slopes) const {
-  const double share = 1.0 / (1.0 + light.stray);
+/// What comes through, summed over wavelengths, with the light that passes by.
+void Gauge::Inside::sums(const Eigen::VectorXd& amounts, const Light& light,
+                         Eigen::VectorXd& values, Slopes* slopes) const {
+  Room room(4, natural.stride);
+  const Through through{room[0], room[1], room[2]};
+  const auto given = static_cast<std::size_t>(amounts.size());
+  shine(natural, {amounts.data(), given}, chords, light.path, through);
   values = eyes.sums(through.light);
+  const double share = 1.0 / (1.0 + light.stray);
   if (slopes) {
-    const Eigen::VectorXd slope = (share * light.path) * through.slope;
-    slopes->amounts = eyes.sums(slope.asDiagonal() * natural.leftCols(amounts));
-    slopes->path = share * eyes.sums(through.slope.cwiseProduct(through.natural));
+    slopes->amounts = (share * light.path) * eyes.sums(natural, given, through.slope);
+    const std::span<double> by_path = room[3];
+    std::ranges::transform(through.slope, through.log_t, by_path.begin(), std::multiplies{});
+    slopes->path = share * eyes.sums(by_path);
     slopes->stray = (share * share) * (eyes.blank - values);
   }
   values = share * (values + light.stray * eyes.blank);
@@ -101,18 +78,17 @@ Gauge::Gauge(const recipe::Book& book, const plant::ColourGauge& gauge,
   inside->absorbance = gauge.absorbance;
   inside->eyes = eyes(gauge);
   inside->chords = paths(gauge, container);
-  inside->natural = -std::numbers::ln10 * absorption_per_cm(book, inside->eyes.nm);
+  inside->natural = natural_rows(absorption_per_cm(book, inside->eyes.nm));
   inside_ = std::move(inside);
 }
 
 int Gauge::values() const { return static_cast<int>(inside_->eyes.values()); }
-int Gauge::amounts() const { return static_cast<int>(inside_->natural.cols()); }
+int Gauge::amounts() const { return static_cast<int>(inside_->natural.count); }
 
 void Gauge::show(const Eigen::VectorXd& amounts, const Light& light, Eigen::VectorXd& values,
                  Slopes* slopes) const {
-  require(amounts.size() <= inside_->natural.cols(), "no more amounts than the gauge knows");
   require(light.stray > -1.0, "some light");
-  inside_->gather(inside_->through(amounts, light.path), light, amounts.size(), values, slopes);
+  inside_->sums(amounts, light, values, slopes);
   const bool spectrum = inside_->gives == plant::ColourGauge::Gives::spectrum;
   if (inside_->gives == plant::ColourGauge::Gives::lab)
     as_lab(values, slopes, inside_->eyes.blank);

@@ -48,8 +48,6 @@ class Law {
 /// @param stock_g  (stocks) what is in the liquid.
 [[nodiscard]] std::string doubt_about(const recipe::Book& book, const Eigen::VectorXd& stock_g);
 
-struct Layer;  // private: the absorption laid out for vectors
-
 /// One way to look at a liquid, that of a recipe's colour target.
 class View {
  public:
@@ -76,7 +74,8 @@ class View {
   Eigen::MatrixXd absorption_;
   const colour::Weights* weights_ = nullptr;
   colour::Xyz white_;
-  std::shared_ptr<const Layer> layer_;
+  struct Rowwise;  ///< laid out for vectors
+  std::shared_ptr<const Rowwise> rows_;
 };
 
 /// What a colour gauge shows of a liquid, without noise and session bias, in a vial or its own

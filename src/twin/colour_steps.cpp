@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "twin/looking.hpp"
 #include "twin/steps.hpp"
@@ -17,12 +18,23 @@ std::vector<int> colour_gauges(const plant::Plant& plant) {
   return gauges;
 }
 
-event::ColourRead as_event(const std::string& instrument, const ColourSeen& seen,
-                           const event::Place& place) {
+event::ColourRead as_event(const plant::Instrument& kind, const ColourSeen& seen) {
+  using Gives = plant::ColourGauge::Gives;
   event::ColourRead data;
-  data.instrument = instrument;
-  data.place = place;
-  std::copy_n(seen.values.begin(), 3, data.lab.begin());
+  data.instrument = kind.id;
+  switch (kind.colour->gives) {
+    case Gives::lab:
+      data.lab = {seen.values[0], seen.values[1], seen.values[2]};
+      break;
+    case Gives::spectrum:
+      data.spectrum = {kind.colour->bands.first, kind.colour->bands.step, seen.values};
+      break;
+    case Gives::channels:
+      data.full_scale = full_scale;
+      for (std::size_t c = 0; c < seen.raw.size(); ++c) {
+        data.channels.push_back({seen.raw[c], seen.dark[c], seen.blank[c]});
+      }
+  }
   return data;
 }
 
@@ -48,9 +60,10 @@ void look_with(int gauge, const Sight& sight, const Hands& hands, const Setting&
   const Look look{gauge, session_at(job.clock_s), sight.glare, sight.absorbance,
                   path_score(body, container, *kind.colour)};
   const ColourSeen seen = looked_at(look, setting.plant, container, making.world, random);
-  event::Place place;
-  place.carrier = job.on_carrier ? job.carrier : "";
-  happen(making, hands.job, job.clock_s, kind.id, Link::bus, as_event(kind.id, seen, place));
+  event::ColourRead data = as_event(kind, seen);
+  data.session = kind.id + "-" + std::to_string(look.session + 1);
+  data.place.carrier = job.on_carrier ? job.carrier : "";
+  happen(making, hands.job, job.clock_s, kind.id, Link::bus, std::move(data));
 }
 
 /// Each look has a stream of its own.

@@ -173,11 +173,11 @@ void disturb(std::vector<double>& values, const plant::Instrument& kind, const W
   }
 }
 
-/// Twelve bits, a dark level of its own for each channel.
+/// A dark level of its own for each channel, and clear solvent well under full scale.
 void count(ColourSeen& seen, Random& random) {
   for (double& value : seen.values) {
     const double dark = rounded(random.between(60.0, 68.0), 0.01);
-    const double blank = rounded(random.between(3300.0, 3500.0), 0.01);
+    const double blank = rounded(random.between(0.80, 0.85) * full_scale, 0.01);
     const double raw = rounded(dark + (blank - dark) * std::pow(10.0, -value), 0.01);
     seen.dark.push_back(dark);
     seen.blank.push_back(blank);

@@ -18,6 +18,8 @@ struct ColourSeen {
   std::vector<double> raw, dark, blank;  ///< counts, of channels
 };
 
+inline constexpr double full_scale = 4095.0;  ///< counts, twelve bits
+
 /// One look.
 struct Look {
   int instrument = 0;

@@ -27,6 +27,16 @@ event::ToleranceData told(const recipe::Tolerance& line, const recipe::Book& boo
   return data;
 }
 
+event::ColourTargetData told(const recipe::ColourTarget& wanted, double limit) {
+  event::ColourTargetData data;
+  data.lab = {wanted.lab.l, wanted.lab.a, wanted.lab.b};
+  data.illuminant = std::string(colour::word(wanted.illuminant));
+  data.observer = std::string(colour::word(wanted.observer));
+  data.path_cm = wanted.path_cm;
+  data.limit = limit;
+  return data;
+}
+
 event::RecipePublished told(const recipe::Recipe& recipe, const recipe::Book& book) {
   event::RecipePublished data;
   data.recipe = recipe.id;
@@ -34,7 +44,11 @@ event::RecipePublished told(const recipe::Recipe& recipe, const recipe::Book& bo
   data.container = recipe.container;
   data.version = recipe.version;
   for (const recipe::Tolerance& line : recipe.tolerances) {
-    data.tolerances.push_back(told(line, book));
+    if (line.on == recipe::ToleranceOn::colour) {
+      data.colours.push_back(told(recipe.colours[at(line.of)], line.high));
+    } else {
+      data.tolerances.push_back(told(line, book));
+    }
   }
   for (const int stock : recipe.stocks) data.stocks.push_back(book.stocks[at(stock)].id);
   data.consumer_risk = recipe.consumer_risk;

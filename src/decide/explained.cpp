@@ -17,6 +17,10 @@ contents::Evidence without(contents::Evidence evidence, const contents::Explanat
     case contents::Explanation::Wrong::command:
       evidence.doses[static_cast<std::size_t>(explanation.index)].aborted = true;
       break;
+    // What colours the vial besides, or less, is no evidence to leave out: the belief holds it.
+    case contents::Explanation::Wrong::carried_over:
+    case contents::Explanation::Wrong::faded:
+    case contents::Explanation::Wrong::colourant:
     case contents::Explanation::Wrong::nothing:
       break;
   }
@@ -36,7 +40,7 @@ conformity::Probability over_explanations(const Decision& decision, const line::
         contents::estimate(without(decision.evidence, each), state.plant, state.book, as_told);
     const auto found =
         conformity::judge(grown_older(estimate.belief, decision.aged_days, vial, state),
-                          *vial.recipe, state.plant.risks, options.conformity);
+                          *vial.recipe, state.book, state.plant.risks, options.conformity);
     average.value += each.odds * found.joint.value;
     average.error += each.odds * found.joint.error;
   }

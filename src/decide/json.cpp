@@ -72,6 +72,12 @@ std::string_view word(contents::Explanation::Wrong wrong) {
       return "reading";
     case contents::Explanation::Wrong::command:
       return "command";
+    case contents::Explanation::Wrong::carried_over:
+      return "carried over";
+    case contents::Explanation::Wrong::faded:
+      return "faded";
+    case contents::Explanation::Wrong::colourant:
+      return "colourant";
     case contents::Explanation::Wrong::nothing:
       break;
   }

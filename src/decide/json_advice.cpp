@@ -27,6 +27,8 @@ std::string_view word(topup::Impossible impossible) {
       return "by any amounts";
     case topup::Impossible::by_least_doses:
       return "by least doses";
+    case topup::Impossible::by_colour:
+      return "by colour";
     case topup::Impossible::by_risk:
       return "by risk";
     case topup::Impossible::no:

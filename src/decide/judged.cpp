@@ -106,7 +106,7 @@ Decision judged(const line::State& state, const line::VialRecord& vial, const Op
   decision.estimate->belief =
       grown_older(decision.estimate->belief, decision.aged_days, vial, state);
   if (!vial.recipe) return decision;
-  decision.conformity = conformity::judge(decision.estimate->belief, *vial.recipe,
+  decision.conformity = conformity::judge(decision.estimate->belief, *vial.recipe, state.book,
                                           state.plant.risks, options.conformity);
   if (decision.estimate->contradiction && !decision.estimate->explanations.empty()) {
     decision.whichever = over_explanations(decision, vial, state, options);

@@ -113,7 +113,8 @@ std::optional<double> good_after(const line::VialRecord& vial, std::size_t doses
     const auto evidence = evidence_of(as_it_stood(vial, doses), state).evidence;
     const auto estimate = contents::estimate(evidence, state.plant, state.book, options.contents);
     if (estimate.contradiction && !estimate.settled) return std::nullopt;
-    return conformity::judge(estimate.belief, recipe, state.plant.risks, options.conformity)
+    return conformity::judge(estimate.belief, recipe, state.book, state.plant.risks,
+                             options.conformity)
         .joint.value;
   }
   if (vial.doses.size() != doses || vial.fate == line::Fate::open) return std::nullopt;

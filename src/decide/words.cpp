@@ -46,6 +46,12 @@ std::string subject_of(const contents::Explanation& explanation, const Decision&
       return fmt::format("the reading {} is wrong", reading_in_words(decision.readings[at]));
     case contents::Explanation::Wrong::command:
       return fmt::format("the dose missed its command ({})", decision.doses[at]);
+    case contents::Explanation::Wrong::carried_over:
+      return "a stock that was not dosed was carried over";
+    case contents::Explanation::Wrong::faded:
+      return "the colour has faded";
+    case contents::Explanation::Wrong::colourant:
+      return "something colours it that is no known component";
     case contents::Explanation::Wrong::nothing:
       break;
   }

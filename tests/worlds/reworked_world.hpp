@@ -145,7 +145,7 @@ class World {
     tried.came_true = trial_.top_up("advice", told).met;
     judge();
     tried.predicted.good =
-        conformity::judge(estimate_.belief, recipe_, state_.plant.risks).joint.value;
+        conformity::judge(estimate_.belief, recipe_, state_.book, state_.plant.risks).joint.value;
     return tried;
   }
 
@@ -209,7 +209,7 @@ class World {
     it.odds = topup::odds_of(estimate_.belief, recipe_, additions, state_.plant, state_.book).value;
     const contents::Belief after =
         topup::after(estimate_.belief, additions, state_.plant, state_.book);
-    const auto conformity = conformity::judge(after, recipe_, state_.plant.risks);
+    const auto conformity = conformity::judge(after, recipe_, state_.book, state_.plant.risks);
     it.margin_sd = 10.0;
     for (std::size_t l = 0; l < conformity.lines.size(); ++l) {
       const auto& [value, u, holds] = conformity.lines[l];

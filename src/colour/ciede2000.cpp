@@ -14,7 +14,7 @@ constexpr double seventh_power_of_25 = 6103515625.0;
 constexpr double degree = std::numbers::pi / 180.0;
 
 double seventh_root_share(double chroma) {  // sqrt(C^7 / (C^7 + 25^7))
-  const double c2 = chroma * chroma, c7 = c2 * c2 * c2 * chroma;
+  const double c2 = chroma * chroma, c7 = (c2 * c2) * (c2 * chroma);
   return std::sqrt(c7 / (c7 + seventh_power_of_25));
 }
 
@@ -37,7 +37,7 @@ Direction unit(double x, double y, double size) {
 
 Hues hues(const Lab& one, const Lab& other) {
   const double mean = 0.5 * (length(one.a, one.b) + length(other.a, other.b));
-  const double stretch = 1.0 + 0.5 * (1.0 - seventh_root_share(mean));
+  const double stretch = 1.5 - 0.5 * seventh_root_share(mean);
   const double a1 = stretch * one.a, a2 = stretch * other.a;
   const double c1 = length(a1, one.b), c2 = length(a2, other.b);
   return {c1,

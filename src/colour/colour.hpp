@@ -91,8 +91,10 @@ struct Weights {
 
 /// Euclid in CIELAB (CIE 1976).
 [[nodiscard]] double difference_76(const Lab& one, const Lab& other);
-/// CIEDE2000 (ISO/CIE 11664-6), kL = kC = kH = 1. Meant for small differences (up to about 5); it
-/// jumps where the two hues are opposite. Symmetric to the last bits.
+/// CIEDE2000 (ISO/CIE 11664-6), kL = kC = kH = 1. Meant for small differences (up to about 5). It
+/// jumps where the two hues are opposite (by tens between strong colours) and, by up to 1e-5, where
+/// the mean hue is 0. Which side a pair of opposites takes is decided by exact signs. Symmetric to
+/// the last bit; NaN in, NaN out.
 /// Source: Sharma, Wu & Dalal, Color Res. Appl. 30 (2005) 21.
 [[nodiscard]] double difference_00(const Lab& one, const Lab& other);
 
@@ -100,8 +102,9 @@ struct Weights {
 struct Labs {
   std::span<const double> l, a, b;
 };
-/// CIEDE2000 of many colours against one; same answers as one by one to 1e-9 (1e-6 within a hair
-/// of opposite hues). NaN in, NaN out. Dispatches at run time to the widest vectors.
+/// CIEDE2000 of many colours against one, and pair by pair: the answers of one by one to 1e-11,
+/// opposite hues too. NaN in, NaN out. Dispatches at run time to the widest vectors; every
+/// instruction set gives the same bits.
 void difference_00(const Labs& colours, const Lab& to, std::span<double> difference);
 void difference_00(const Labs& ones, const Labs& others, std::span<double> difference);
 /// CIELAB of many tristimulus values (x, y, z arrays), in place allowed.

@@ -123,6 +123,22 @@ TEST(Ciede2000, ManyGiveTheAnswersOfOneByOne) {
   }
 }
 
+// Where the formula jumps by tens, both must fall on the same side.
+TEST(Ciede2000, ManyTakeTheSideOfOneByOneAHairFromOppositeHues) {
+  support::Random random(32);
+  Columns ones, others;
+  for (int i = 0; i < 20'000; ++i) {
+    const Lab one = any_colour(random);
+    const double longer = random.uniform(0.2, 1.5), turn = i % 5 * 1e-17 * random.normal();
+    ones.add(one);
+    others.add({one.l, -longer * (one.a - turn * one.b), -longer * (one.b + turn * one.a)});
+  }
+  std::vector<double> made(ones.l.size());
+  difference_00(ones.labs(), others.labs(), made);
+  for (std::size_t i = 0; i < made.size(); ++i)
+    ASSERT_NEAR(made[i], difference_00(ones.at(i), others.at(i)), 1e-11) << i;
+}
+
 TEST(Ciede2000, NotANumberStaysOne) {
   const double nan = std::numeric_limits<double>::quiet_NaN();
   Columns colours;

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <utility>
 
 namespace vialwright::holding {
@@ -16,8 +17,13 @@ constexpr double between_nodes = 0.6;  ///< where the residual is looked at
 /// Of the largest worth; the ends of steps are far better than the residual between their nodes.
 constexpr double tolerance = 1e-5;
 constexpr double smallest_step = 1e-9;  ///< of the longest wait
-constexpr double touching = 1e-8;       ///< of the largest worth: neither above nor below
-constexpr int looks_a_stretch = 8;      ///< for the end of a time in which waiting does not pay
+/// Of the largest worth: an offer so little on the wrong side of W is left there, which puts W off
+/// by less, and keeps two that touch from changing sides for ever.
+constexpr double slack = 4e-7;
+/// Ratio of the ages within one stretch: beyond it ten terms leave more than 1e-7 of a rate's sum.
+constexpr double widest = 5.0 / 3.0;
+constexpr std::array looks = {1.0, 2.0 / 3.0, 1.0 / 3.0};  ///< within a step, for changes of side
+constexpr int looks_a_stretch = 8;  ///< for the end of a time in which waiting does not pay
 
 double value(const Polynomial& w, double theta) {
   return w[0] + theta * (w[1] + theta * (w[2] + theta * (w[3] + theta * w[4])));
@@ -46,14 +52,15 @@ std::array<double, 4> solved(std::array<std::array<double, 5>, 4>& rows) {
 }
 
 /// Root of f between a and b, where its signs differ, by regula falsi with Illinois' halving.
-/// Returns the end of what is left of the interval on b's side.
+/// Returns where f is within `close` of nought, or the end on b's side of what is left.
 template <class F>
-double root(F f, double a, double b) {
+double root(F f, double a, double b, double close = 0.0) {
   double fa = f(a), fb = f(b);
   int moved = 0;  // which end, last time
   for (int i = 0; i < 60 && std::abs(b - a) > 1e-9 * std::max(1.0, std::abs(b)); ++i) {
     if (fb == 0.0) break;
     const double c = b - fb * (b - a) / (fb - fa), fc = f(c);
+    if (std::abs(fc) < close) return c;
     if ((fc < 0.0) == (fb < 0.0)) {
       b = c;
       fb = fc;
@@ -88,44 +95,65 @@ Course::Course(std::span<const Offer> offers, const Terms& terms, double demand,
       learns_(terms.learn_while_waiting),
       w_(-terms.disposal) {
   std::vector<double> knots(stops.begin(), stops.end());
+  for (const double stop : stops) odds_until_ = std::max(odds_until_, stop);
   knots.push_back(0.0);
   lines_.reserve(offers.size());
-  groups_.reserve(offers.size());
+  watched_.reserve(offers.size());
   pieces_.reserve(offers.size() + 32);
   for (const Offer& offer : offers) {
     if (!counts(offer)) continue;
     // Where nothing is learned the rate stands still: days 0 marks it, the shape is the rate.
     const double shape = learns_ ? offer.demand.shape : offer.demand.rate();
-    lines_.push_back({shape * demand, learns_ ? offer.demand.days : 0.0, 0.0, 0.0, false, &offer,
-                      offer.at_days.size() - 1});
+    const double days = learns_ ? offer.demand.days : 0.0;
+    youngest_ = lines_.empty() ? days : std::min(youngest_, days);
+    lines_.push_back(
+        {shape * demand, days, 0.0, 0.0, 1.0, 0.0, false, &offer, offer.at_days.size() - 1});
     for (const double worth : offer.worth) scale_ = std::max(scale_, std::abs(worth) + disposal_);
     // Most offers of a vial are knotted alike.
     if (lines_.size() > 1 && offer.at_days == lines_.front().offer->at_days) continue;
     knots.insert(knots.end(), offer.at_days.begin(), offer.at_days.end());
   }
-  std::ranges::stable_sort(lines_, {}, &Line::days);
   std::ranges::sort(knots);
   knots.erase(std::unique(knots.begin(), knots.end()), knots.end());
   std::erase_if(knots, [&](double knot) { return !(knot < longest_); });
   double to = longest_;
   h_ = longest_;
   for (std::size_t i = knots.size(); i-- > 0;) {
-    enter(knots[i], to);
-    for (double t = to; t > knots[i];) t = waits_ ? step(knots[i], t) : idle(knots[i], t);
-    to = knots[i];
+    while (to > knots[i]) {
+      const double from = reach_of(knots[i], to);
+      enter(from, to);
+      for (double t = to; t > from;) t = waits_ ? step(from, t) : idle(from, t);
+      to = from;
+    }
   }
 }
 
-/// No knot lies inside: the worths are straight lines.
+/// Where a stretch to `to` begins: ages must not differ too much within it.
+double Course::reach_of(double from, double to) const {
+  if (youngest_ <= 0.0) return from;
+  return std::max(from, (youngest_ + to) / widest - youngest_);
+}
+
+/// No knot lies inside: the worths are straight lines, and the rates 1 / (days + t) short series.
 void Course::enter(double from, double to) {
   idle_step_ = std::max((to - from) / looks_a_stretch, smallest_step * longest_);
+  middle_ = 0.5 * (from + to);
+  half_ = 0.5 * (to - from);
+  least_slope_ = std::numeric_limits<double>::infinity();
+  most_slope_ = -least_slope_;
   for (Line& line : lines_) {
     const auto &at = line.offer->at_days, &worth = line.offer->worth;
     while (line.knot > 0 && at[line.knot] > from) --line.knot;
     const std::size_t k = line.knot;
     line.slope = k + 1 < at.size() ? (worth[k + 1] - worth[k]) / (at[k + 1] - at[k]) : 0.0;
     line.base = worth[k] - line.slope * at[k];
+    least_slope_ = std::min(least_slope_, line.slope);
+    most_slope_ = std::max(most_slope_, line.slope);
+    if (!learns_) continue;
+    line.once = 1.0 / (line.days + middle_);
+    line.ratio = -half_ * line.once;
   }
+  if (waits_) look(to);
 }
 
 /// What a day of waiting earns over scrapping at that moment.
@@ -142,55 +170,74 @@ double Course::gain(double t) const {
 double Course::idle(double from, double to) {
   if (gain(to) > 0.0) {
     waits_ = true;
+    look(to);
     return to;
   }
   double until = std::max(from, to - idle_step_);
   if (gain(until) > 0.0) {
     until = root([&](double t) { return gain(t); }, to, until);
     waits_ = true;
+    look(until);
   }
   pieces_.push_back({until, to, {-disposal_, 0.0, 0.0, 0.0, 0.0}, 0.0, true});
   return until;
 }
 
-void Course::take(Line& line) {
-  line.taken = true;
-  if (groups_.empty() || groups_.back().days != line.days)
-    groups_.push_back({line.days, 0.0, 0.0, 0.0});
-  Group& group = groups_.back();
-  group.shape += line.shape;
-  group.base += line.shape * line.base;
-  group.slope += line.shape * line.slope;
+/// Which offers are worth more than waiting, from the beginning.
+void Course::look(double t) {
+  sums_ = {};
+  sums_[0].income = -cost_;
+  for (Line& line : lines_) {
+    line.taken = line.base + line.slope * t > w_;
+    if (line.taken) add(line, 1.0);
+  }
+  watched_.clear();
 }
 
-/// The offers that are worth more than waiting, gathered by their days.
+/// Into the sums, or with sign -1 out of them.
+void Course::add(const Line& line, double sign) {
+  const double at_middle = line.base + line.slope * middle_, rise = line.slope * half_;
+  double rate = sign * line.shape * line.once, before = 0.0;
+  for (Flow& sum : sums_) {
+    sum.rate += rate;
+    sum.income += at_middle * rate + rise * before;
+    before = std::exchange(rate, rate * line.ratio);
+  }
+}
+
 void Course::choose(double t) {
-  const double near = touching * scale_;
-  bool some_touch = false;
-  groups_.clear();
-  for (Line& line : lines_) {
-    const double over = line.base + line.slope * t - w_;
-    line.taken = false;
-    if (over > near)
-      take(line);
-    else if (over >= -near)
-      some_touch = true;
+  for (Line* line : watched_) {
+    const bool above = line->base + line->slope * t > w_;
+    if (above == line->taken) continue;
+    line->taken = above;
+    add(*line, above ? 1.0 : -1.0);
   }
-  if (!some_touch) return;
-  const Flow now = flow(t);
-  const double rise = now.income - now.rate * w_;  // of W, going back
-  for (Line& line : lines_) {
-    const double over = line.base + line.slope * t - w_;
-    if (!line.taken && over >= -near && -line.slope > rise) take(line);
+}
+
+/// By how much W and a worth may near each other within a step.
+double Course::nearing(const Polynomial& w, double h) const {
+  double most = 0.0;
+  for (const double theta : looks) {
+    const double rise = value(w, theta) - w[0];
+    most = std::max({most, std::abs(rise + theta * h * least_slope_),
+                     std::abs(rise + theta * h * most_slope_)});
   }
+  return 1.1 * most;  // a little more between the looks
+}
+
+/// The others are too far from W to change sides.
+void Course::watch(double t, double reach) {
+  watched_.clear();
+  for (Line& line : lines_)
+    if (std::abs(line.base + line.slope * t - w_) <= reach) watched_.push_back(&line);
 }
 
 Course::Flow Course::flow(double t) const {
-  Flow flow{0.0, -cost_};
-  for (const Group& group : groups_) {
-    const double once = group.days > 0.0 ? 1.0 / (group.days + t) : 1.0;
-    flow.rate += group.shape * once;
-    flow.income += (group.base + group.slope * t) * once;
+  const double u = (t - middle_) / half_;
+  Flow flow = sums_.back();
+  for (std::size_t k = terms - 1; k-- > 0;) {
+    flow.rate = sums_[k].rate + u * flow.rate;
+    flow.income = sums_[k].income + u * flow.income;
   }
   return flow;
 }
@@ -221,35 +268,37 @@ double Course::residual(const Polynomial& w, double t, double h) const {
 
 /// Least theta at which an offer begins or ceases to be worth taking, or W falls to scrapping.
 double Course::first_change(const Polynomial& w, double t, double h) const {
+  const double depth = 0.5 * slack * scale_;
   double first = 1.0;
   if (value(w, 1.0) < -disposal_)
     first = root([&](double theta) { return value(w, theta) + disposal_; }, 0.0, 1.0);
+  const auto side = [](const Line& line, double over) { return line.taken ? over : -over; };
   const auto cut_for = [&](const Line& line) {
-    const auto over = [&](double theta) {
-      return line.base + line.slope * (t - theta * h) - value(w, theta);
+    const auto deep = [&](double theta) {
+      return side(line, line.base + line.slope * (t - theta * h) - value(w, theta)) + depth;
     };
-    first = root(over, 0.0, first);
+    first = root(deep, 0.0, first, depth);
   };
   // By straight lines first: whoever is likely the first to change spares the others their roots.
   const Line* likely = nullptr;
   double least = 2.0;
   const double start = w[0], end = value(w, first), end_t = t - first * h;
-  for (const Line& line : lines_) {
-    const double over = line.base + line.slope * end_t - end;
-    if (line.taken ? over >= 0.0 : over <= 0.0) continue;
-    const double before = line.base + line.slope * t - start;
+  for (const Line* line : watched_) {
+    const double over = line->base + line->slope * end_t - end;
+    if (side(*line, over) >= -2.0 * depth) continue;
+    const double before = line->base + line->slope * t - start;
     const double crosses = before / (before - over);
-    if (crosses < least) least = crosses, likely = &line;
+    if (crosses < least) least = crosses, likely = line;
   }
   if (likely != nullptr) cut_for(*likely);
   // The others at the end that is left, and on the way: one may cross and come back.
-  for (const double part : {1.0, 2.0 / 3.0, 1.0 / 3.0}) {
+  for (const double part : looks) {
     const double theta = part * first, w_there = value(w, theta), t_there = t - theta * h;
-    for (const Line& line : lines_) {
-      const double over = line.base + line.slope * t_there - w_there;
-      if (&line == likely || (line.taken ? over >= 0.0 : over <= 0.0) || first < theta) continue;
+    for (const Line* line : watched_) {
+      const double over = line->base + line->slope * t_there - w_there;
+      if (side(*line, over) >= -2.0 * depth || line == likely || first < theta) continue;
       first = std::min(first, theta);
-      cut_for(line);
+      cut_for(*line);
     }
   }
   return first;
@@ -257,9 +306,10 @@ double Course::first_change(const Polynomial& w, double t, double h) const {
 
 double Course::taken_between(double from, double to) const {
   double taken = 0.0;
-  for (const Group& group : groups_) {
-    taken += group.days > 0.0 ? group.shape * std::log((group.days + to) / (group.days + from))
-                              : group.shape * (to - from);
+  for (const Line& line : lines_) {
+    if (!line.taken) continue;
+    taken += line.days > 0.0 ? line.shape * std::log((line.days + to) / (line.days + from))
+                             : line.shape * (to - from);
   }
   return taken;
 }
@@ -269,12 +319,13 @@ double Course::step(double from, double to) {
   const double least = smallest_step * longest_, wanted = tolerance * scale_;
   double h = std::min(std::max(h_, least), to - from);
   Polynomial w = collocate(to, h);
-  for (double off = residual(w, to, h); off > wanted && h > least; off = residual(w, to, h)) {
+  double off = residual(w, to, h);
+  for (; off > wanted && h > least; off = residual(w, to, h)) {
     h = std::max(least, h * std::clamp(0.9 * std::pow(wanted / off, 0.2), 0.1, 0.9));
     w = collocate(to, h);
   }
-  const double off = std::max(residual(w, to, h), 1e-3 * wanted);
-  h_ = h * std::min(4.0, 0.9 * std::pow(wanted / off, 0.2));
+  h_ = h * std::min(4.0, 0.9 * std::pow(wanted / std::max(off, 1e-3 * wanted), 0.2));
+  watch(to, nearing(w, h));
   const double theta = first_change(w, to, h);
   if (theta < 1.0) {
     const double part = std::min(std::max(theta, least / h), 1.0);
@@ -290,7 +341,7 @@ double Course::step(double from, double to) {
     w_ = -disposal_;
     waits_ = false;
   }
-  pieces_.push_back({back, to, w, taken_between(back, to), false});
+  pieces_.push_back({back, to, w, to <= odds_until_ ? taken_between(back, to) : 0.0, false});
   return back;
 }
 

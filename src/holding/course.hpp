@@ -33,7 +33,8 @@ struct Piece {
 class Course {
  public:
   /// @param demand  all rates are multiplied by this.
-  /// @param stops   times at which a piece shall end (for the odds until then).
+  /// @param stops   times at which a piece shall end, for the odds until then; without them no
+  ///                odds are told, which spares logarithms.
   Course(std::span<const Offer> offers, const Terms& terms, double demand = 1.0,
          std::span<const double> stops = {});
 
@@ -41,18 +42,17 @@ class Course {
   /// First time at which waiting is worth no more than scrapping; the longest where it never is.
   [[nodiscard]] double limit() const;
   [[nodiscard]] double at(double t_days) const;
-  /// P(an order that it would take comes within t).
+  /// P(an order that it would take comes within t). @pre t is no later than the last of the stops
   [[nodiscard]] double odds_within(double t_days) const;
 
  private:
+  static constexpr std::size_t terms = 10;  ///< of the series in which rates are summed
   struct Line {  // an offer on a stretch between knots: worth = base + slope t
     double shape, days, base, slope;
+    double once, ratio;  ///< rate = shape once (1 + ratio u + ratio^2 u^2 ...)
     bool taken;
     const Offer* offer;
     std::size_t knot;  ///< the stretch begins at or after this one
-  };
-  struct Group {  // offers that are taken and have the same days: income = rate-weighted worth
-    double days, shape, base, slope;
   };
   struct Flow {
     double rate = 0.0, income = 0.0;
@@ -61,8 +61,12 @@ class Course {
   void enter(double from, double to);
   double idle(double from, double to);
   double step(double from, double to);
-  void take(Line& line);
+  void look(double t);
+  void add(const Line& line, double sign);
   void choose(double t);
+  void watch(double t, double reach);
+  [[nodiscard]] double nearing(const std::array<double, 5>& w, double h) const;
+  [[nodiscard]] double reach_of(double from, double to) const;
   [[nodiscard]] double gain(double t) const;
   [[nodiscard]] Flow flow(double t) const;
   [[nodiscard]] std::array<double, 5> collocate(double t, double h) const;
@@ -70,12 +74,16 @@ class Course {
   [[nodiscard]] double first_change(const std::array<double, 5>& w, double t, double h) const;
   [[nodiscard]] double taken_between(double from, double to) const;
 
-  double disposal_, cost_, longest_;
+  double disposal_, cost_, longest_, odds_until_ = 0.0;
   bool learns_;
   double scale_ = 0.0, h_ = 0.0, idle_step_ = 0.0, w_ = 0.0;
   bool waits_ = false;
+  double youngest_ = 0.0;             ///< least days of an offer; 0 where nothing is learned
+  double middle_ = 0.0, half_ = 1.0;  ///< of the stretch: u = (t - middle) / half
+  std::array<Flow, terms> sums_{};    ///< of the offers that are taken, by powers of u
   std::vector<Line> lines_;
-  std::vector<Group> groups_;
+  std::vector<Line*> watched_;  ///< those that may change sides within the step
+  double least_slope_ = 0.0, most_slope_ = 0.0;
   std::vector<Piece> pieces_;  ///< from the longest back to now
 };
 

@@ -10,7 +10,7 @@ namespace {
 
 /// A pass band is a triangle over its centre -/+ bandwidth, seen at so many wavelengths a side that
 /// the bends between the nodes of a table of absorptivities, 5 nm apart, move an absorbance by less
-/// than 5e-5.
+/// than 1e-4.
 int nodes_a_side(double bandwidth_nm) {
   return std::clamp(static_cast<int>(std::ceil(bandwidth_nm / 2.5)) + 1, 2, 12);
 }

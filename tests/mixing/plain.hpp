@@ -47,7 +47,7 @@ struct Plain {
     using std::exp;
     if (strip == 0.0) return through(nm, diameter_cm);
     const T natural = -std::numbers::ln10 * path * absorbance(nm);
-    return simpson<T>(0.0, std::asin(strip), 60,
+    return simpson<T>(0.0, std::asin(strip), 200,
                       [&](double angle) -> T {
                         return exp(natural * (diameter_cm * std::cos(angle))) * std::cos(angle);
                       }) /
@@ -113,7 +113,7 @@ std::vector<T> shown(const Plain<T>& liquid, const plant::ColourGauge& gauge, do
       const auto passed = [&](double off) -> T {
         return light(centre + off) * ((width - std::abs(off)) / (width * width));
       };
-      value = simpson<T>(-width, 0.0, 40, passed) + simpson<T>(0.0, width, 40, passed);
+      value = simpson<T>(-width, 0.0, 80, passed) + simpson<T>(0.0, width, 80, passed);
     }
     values.push_back(gauge.absorbance ? as_absorbance(value) : value);
   }

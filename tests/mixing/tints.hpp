@@ -12,17 +12,17 @@ namespace vialwright::mixing::testing {
 
 enum Dye { yellow, rose, teal, salt };  ///< the salt is colourless
 
-/// Gaussian bands on 5 nm: peak in mL/(mg cm), centre and width in nm.
-inline colour::Spectrum band(double peak, double centre, double width) {
+/// Gaussian bands on a table of 5 nm: peak in mL/(mg cm), centre and width in nm.
+inline colour::Spectrum band(double peak, double centre, double width, double step = 5.0) {
   colour::Spectrum spectrum;
-  for (double nm = 380.0; nm <= 780.0; nm += 5.0) {
+  for (double nm = 380.0; nm <= 780.0; nm += step) {
     spectrum.nm.push_back(nm);
     spectrum.value.push_back(peak * std::exp(-0.5 * std::pow((nm - centre) / width, 2)));
   }
   return spectrum;
 }
 
-inline recipe::Book tint_book() {
+inline recipe::Book tint_book(double step = 5.0) {
   recipe::Book book;
   const auto add = [&](const char* id, colour::Spectrum spectrum) {
     recipe::Component component;
@@ -30,9 +30,9 @@ inline recipe::Book tint_book() {
     component.absorptivity = std::move(spectrum);
     book.components.push_back(component);
   };
-  add("yellow", band(53.0, 426.0, 45.0));
-  add("rose", band(54.0, 504.0, 48.0));
-  add("teal", band(163.0, 630.0, 24.0));
+  add("yellow", band(53.0, 426.0, 45.0, step));
+  add("rose", band(54.0, 504.0, 48.0, step));
+  add("teal", band(163.0, 630.0, 24.0, step));
   add("salt", {});
   return book;
 }

@@ -82,16 +82,19 @@ class Writer {
   }
   void put(const VialReading& of) {
     list(of.kind, of.instrument, of.value, of.after_doses, of.open_s, of.capped, of.climate,
-         of.quality, of.origin);
+         of.quality, of.origin, of.days, of.values, of.session, of.mixed, of.cloudy, of.unusable);
   }
   void put(const DoseRecord& of) {
     list(of.id, of.stock, of.lot, of.station, of.commanded_g, of.aborted, of.topup, of.metered,
-         of.tank_loss, of.origin);
+         of.tank_loss, of.days, of.origin);
   }
   void put(const recipe::Tolerance& of) { list(of.on, of.of, of.low, of.target, of.high); }
+  void put(const recipe::ColourTarget& of) {
+    list(of.lab.l, of.lab.a, of.lab.b, of.illuminant, of.observer, of.path_cm);
+  }
   void put(const recipe::Recipe& of) {
-    list(of.id, of.name, of.version, of.container, of.tolerances, of.stocks, of.consumer_risk,
-         of.value);
+    list(of.id, of.name, of.version, of.container, of.tolerances, of.colours, of.stocks,
+         of.consumer_risk, of.value);
   }
   void put(const recipe::Strength& of) { list(of.mg_per_g, of.u_mg_per_g); }
   void put(const recipe::Lot& of) { list(of.id, of.stock, of.strengths, of.expires); }
@@ -102,9 +105,9 @@ class Writer {
   void put(const HoldRecord& of) { list(of.place, of.reason, of.since, of.until); }
   void put(const VialRecord& of) {
     list(of.serial, of.container, of.sound, of.order, of.recipe, of.doses, of.readings,
-         of.conflicts, of.capped, of.mixed_since_last_dose, of.open_s, of.last_event, of.held_since,
-         of.hold_place, of.station, of.carrier, of.fate, of.last_decision, of.topups, of.holds,
-         of.ended, of.advised_order, of.overruled);
+         of.conflicts, of.capped, of.mixed_since_last_dose, of.open_s, of.first_dose, of.last_event,
+         of.held_since, of.hold_place, of.station, of.carrier, of.fate, of.last_decision, of.topups,
+         of.holds, of.ended, of.advised_order, of.overruled);
   }
   void put(const OrderRecord& of) {
     list(of.id, of.recipe, of.due, of.value, of.priority, of.state, of.vial, of.placed);

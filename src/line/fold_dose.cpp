@@ -35,6 +35,8 @@ void note_dose(Workings& workings, const Turn& turn, std::size_t vial) {
 DoseRecord& add_dose(Workings& workings, const Turn& turn, std::size_t vial, DoseRecord dose) {
   VialRecord& record = workings.state.vials[vial];
   dose.origin = turn.origin();
+  if (!record.first_dose) record.first_dose = turn.time;
+  dose.days = days_at(record, turn.time);
   workings.doses.try_emplace(dose.id, DosePlace{vial, record.doses.size()});
   record.doses.push_back(std::move(dose));
   note_dose(workings, turn, vial);

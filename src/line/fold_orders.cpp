@@ -39,6 +39,7 @@ std::optional<int> subject_index(const recipe::Book& book, recipe::ToleranceOn o
     case recipe::Subject::stock:
       return recipe::find_stock(book, of);
     case recipe::Subject::whole:
+    case recipe::Subject::colour:
       break;
   }
   return -1;
@@ -62,6 +63,18 @@ std::optional<recipe::Tolerance> tolerance_of(Workings& workings, const Turn& tu
   return recipe::tolerance(*on, *of, {data.low, data.target, data.high});
 }
 
+/// The event's reader lets only known words through.
+void add_colour(const event::ColourTargetData& wanted, recipe::Recipe& into) {
+  const auto [l, a, b] = wanted.lab;
+  into.colours.push_back({{l, a, b},
+                          colour::illuminant(wanted.illuminant).value(),
+                          colour::observer(wanted.observer).value(),
+                          wanted.path_cm});
+  into.tolerances.push_back(recipe::tolerance(recipe::ToleranceOn::colour,
+                                              static_cast<int>(into.colours.size()) - 1,
+                                              {{}, {}, wanted.limit}));
+}
+
 /// The recipe as published, or nothing when any of it is not understood: a recipe with a line left
 /// out would release vials that it should not.
 std::optional<recipe::Recipe> recipe_of(Workings& workings, const Turn& turn,
@@ -79,6 +92,7 @@ std::optional<recipe::Recipe> recipe_of(Workings& workings, const Turn& turn,
     if (tolerance) recipe.tolerances.push_back(*tolerance);
     whole = whole && tolerance.has_value();
   }
+  for (const event::ColourTargetData& wanted : data.colours) add_colour(wanted, recipe);
   for (const std::string& id : data.stocks) {
     const auto stock = known_stock(workings, turn, id);
     if (stock) recipe.stocks.push_back(*stock);
@@ -93,7 +107,8 @@ std::optional<recipe::Recipe> recipe_of(Workings& workings, const Turn& turn,
 
 bool same_recipe(const recipe::Recipe& a, const recipe::Recipe& b) {
   return a.name == b.name && a.container == b.container && a.tolerances == b.tolerances &&
-         a.stocks == b.stocks && a.consumer_risk == b.consumer_risk && a.value == b.value;
+         a.colours == b.colours && a.stocks == b.stocks && a.consumer_risk == b.consumer_risk &&
+         a.value == b.value;
 }
 
 /// As placed; what became of the first since then does not matter.

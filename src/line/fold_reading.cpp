@@ -8,21 +8,6 @@ namespace {
 
 using plant::InstrumentKind;
 
-void add_reading(Workings& workings, const Turn& turn, VialReading reading,
-                 const event::Place& place) {
-  const auto vial = vial_of(workings, turn);
-  if (!vial) return;
-  VialRecord& record = workings.state.vials[*vial];
-  reading.quality = quality_of(workings, turn, reading.instrument);
-  if (!place_agrees(workings, turn, *vial, place)) reading.quality = Quality::wrong_vial;
-  reading.after_doses = static_cast<int>(record.doses.size());
-  reading.open_s = open_s_at(workings, *vial, turn.time);
-  reading.capped = record.capped;
-  reading.climate = workings.climate;
-  reading.origin = turn.origin();
-  record.readings.push_back(std::move(reading));
-}
-
 /// Every reading in the record, to be pointed at another instrument.
 void for_each_instrument_index(State& state, const std::function<void(int&)>& each) {
   for (VialRecord& vial : state.vials) {
@@ -76,6 +61,23 @@ bool unit_fits(Workings& workings, const Turn& turn, const event::CalibrationMad
 
 }  // namespace
 
+void add_reading(Workings& workings, const Turn& turn, VialReading reading,
+                 const event::Place& place) {
+  const auto vial = vial_of(workings, turn);
+  if (!vial) return;
+  VialRecord& record = workings.state.vials[*vial];
+  reading.quality = quality_of(workings, turn, reading.instrument);
+  if (!place_agrees(workings, turn, *vial, place)) reading.quality = Quality::wrong_vial;
+  reading.after_doses = static_cast<int>(record.doses.size());
+  reading.open_s = open_s_at(workings, *vial, turn.time);
+  reading.capped = record.capped;
+  reading.climate = workings.climate;
+  reading.days = days_at(record, turn.time);
+  reading.mixed = record.mixed_since_last_dose;
+  reading.origin = turn.origin();
+  record.readings.push_back(std::move(reading));
+}
+
 void take(Workings& workings, const Turn& turn, const event::TareRead& data) {
   const auto scale =
       instrument_for(workings, turn, data.instrument, InstrumentKind::scale, "tare weighing");
@@ -118,12 +120,6 @@ void take(Workings& workings, const Turn& turn, const event::LevelRead& data) {
   reading.instrument = *gauge;
   reading.value = data.height_mm;
   add_reading(workings, turn, std::move(reading), data.place);
-}
-
-void take(Workings& workings, const Turn& turn, const event::ColourRead& data) {
-  // The colour itself is for a later engine; that the vial was at this place is checked now.
-  const auto vial = vial_of(workings, turn);
-  if (vial) place_agrees(workings, turn, *vial, data.place);
 }
 
 void take(Workings& workings, const Turn& turn, const event::InstrumentZeroed& data) {

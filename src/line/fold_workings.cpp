@@ -65,6 +65,12 @@ std::optional<int> known_lot(Workings& workings, const Turn& turn, const std::st
   return std::nullopt;
 }
 
+double days_at(const VialRecord& vial, Instant time) {
+  constexpr double day_s = 86'400.0;
+  if (!vial.first_dose) return 0.0;
+  return std::max(0.0, quantity::seconds_between(*vial.first_dose, time) / day_s);
+}
+
 std::optional<int> instrument_for(Workings& workings, const Turn& turn, const std::string& id,
                                   plant::InstrumentKind kind, std::string_view reading) {
   const auto found = known_instrument(workings, turn, id);

@@ -104,6 +104,9 @@ void conflict(Workings& workings, std::size_t vial, std::string what, std::vecto
 /// How long the vial has lost vapour by then: open, counted from its first dose.
 [[nodiscard]] double open_s_at(const Workings& workings, std::size_t vial, Instant time);
 
+/// Days from the vial's first dose to then; 0 where there is none yet.
+[[nodiscard]] double days_at(const VialRecord& vial, Instant time);
+
 /// Checks what a reading or a dose says about its place against what is known about the vial.
 /// Contradictions are put to both vials concerned.
 /// @returns false when the code that was read from the vial is not its serial.
@@ -117,8 +120,12 @@ void check_station(Workings& workings, const Turn& turn, std::size_t vial,
 /// Something other than `dose` happened on the station's tank.
 void disturb_tank_of(Workings& workings, int station, const std::string& dose);
 
+/// Puts a reading into the record of its vial, with what is known of the vial by then.
+void add_reading(Workings& workings, const Turn& turn, VialReading reading,
+                 const event::Place& place);
+
 // What each kind of fact does. What has no effect on the state has none here: zeroing (the offset
-// is one unknown with its calibrated spread), energy and colour (for later engines).
+// is one unknown with its calibrated spread) and energy.
 void take(Workings& workings, const Turn& turn, const event::RecipePublished& data);
 void take(Workings& workings, const Turn& turn, const event::OrderPlaced& data);
 void take(Workings& workings, const Turn& turn, const event::OrderChanged& data);

@@ -43,6 +43,7 @@ struct DoseRecord {
   bool topup = false;                     ///< named by a topup.applied
   std::vector<MeterReading> metered;      ///< meters
   std::optional<MeterReading> tank_loss;  ///< difference of the tank readings round this dose
+  double days = 0.0;                      ///< from the vial's first dose to this one
   Origin origin;                          ///< of the command, or of the first metering
 };
 
@@ -50,7 +51,7 @@ struct Climate {
   double celsius = 20.0, pressure_hpa = 1013.25, humidity_percent = 50.0;
 };
 
-enum class Weighed { tare, gross, volume, level };
+enum class Weighed { tare, gross, volume, level, colour };
 
 struct VialReading {
   Weighed kind = Weighed::gross;
@@ -62,6 +63,12 @@ struct VialReading {
   std::optional<Climate> climate;  ///< the latest before the reading; decide makes a density of it
   Quality quality = Quality::clear;
   Origin origin;
+  double days = 0.0;           ///< from the vial's first dose to this reading
+  std::vector<double> values;  ///< colour: bands, L* a* b*, or absorbances of the channels
+  std::string session;         ///< colour; empty: a session by itself
+  bool mixed = true;           ///< colour: mixed since the last dose
+  bool cloudy = false;         ///< colour: the liquid was seen to scatter
+  std::string unusable;        ///< colour: why the values say nothing (a clipped channel), or empty
 };
 
 /// Something that contradicts something else about identity or order; never resolved by guessing.
@@ -99,7 +106,7 @@ struct VialRecord {
   bool capped = false;
   bool mixed_since_last_dose = false;
   double open_s = 0.0;  ///< up to State::as_of
-  std::optional<Instant> last_event, held_since;
+  std::optional<Instant> first_dose, last_event, held_since;
   std::string hold_place, station, carrier;
   Fate fate = Fate::open;
   std::string last_decision;         ///< disposition of the latest decision.made

@@ -1,6 +1,7 @@
 #include "line/line_file.hpp"
 
 #include <algorithm>
+#include <filesystem>
 
 #include "line/line_file_findings.hpp"
 #include "line/line_file_keys.hpp"
@@ -24,8 +25,10 @@ Overloaded(Cases...) -> Overloaded<Cases...>;
 /// The unit of an amount; "" where it hangs on a kind that measures no amount.
 template <class T>
 std::string unit_for(std::string_view unit, const T& thing) {
-  if constexpr (std::is_same_v<T, plant::Instrument>) {
+  if constexpr (std::is_same_v<T, RawInstrument>) {
     const std::string base(plant::unit_of(thing.kind));
+    if (unit == unit_of_readings)
+      return thing.kind == plant::InstrumentKind::colour_gauge ? "1" : base;
     if (unit.starts_with(unit_of_kind))
       return base.empty() ? "" : base + std::string(unit.substr(1));
   }
@@ -36,6 +39,9 @@ std::string unit_for(std::string_view unit, const T& thing) {
 /// speed; only meters count over time.
 template <class T>
 bool has_no_such_amount(const Key<T>& key, const T& thing) {
+  if constexpr (std::is_same_v<T, RawInstrument>) {
+    if (key.of_colour_gauge && thing.kind != plant::InstrumentKind::colour_gauge) return true;
+  }
   if (!key.unit.starts_with(unit_of_kind)) return false;
   const std::string unit = unit_for(key.unit, thing);
   return unit.empty() || unit == "mm/s";
@@ -44,7 +50,7 @@ bool has_no_such_amount(const Key<T>& key, const T& thing) {
 template <class T>
 void read_value(const Key<T>& key, const Given& given, T& thing, Findings& findings) {
   if (has_no_such_amount(key, thing)) {
-    if constexpr (std::is_same_v<T, plant::Instrument>)
+    if constexpr (std::is_same_v<T, RawInstrument>)
       findings.add(given.path,
                    "an instrument of kind " + std::string(plant::word(thing.kind)) + " has no " +
                        std::string(key.name),
@@ -200,7 +206,7 @@ RawFile read_sections(const Source& source) {
   read_many(stock_section(), source, raw.stocks);
   read_many(lot_section(), source, raw.lots);
   read_one(compatibility_section(), source, raw.meetings);
-  read_many(instrument_section(), source, raw.plant.instruments);
+  read_many(instrument_section(), source, raw.instruments);
   read_many(tank_section(), source, raw.plant.tanks);
   read_many(station_section(), source, raw.plant.stations);
   read_many(container_section(), source, raw.plant.containers);
@@ -223,6 +229,45 @@ void check_sections(const Source& source) {
   }
 }
 
+/// A column that nothing uses is most likely a slip of its name.
+void check_columns(const std::vector<NamedSpectrum>& spectra, const RawFile& raw,
+                   Findings& findings) {
+  if (!findings.none()) return;
+  std::vector<std::string_view> known = ids_of(raw.components);
+  for (const RawInstrument& it : raw.instruments)
+    known.insert(known.end(), it.channel_names.begin(), it.channel_names.end());
+  for (const NamedSpectrum& it : spectra)
+    if (std::ranges::find(known, it.name) == known.end())
+      findings.add_at(it.spot, "",
+                      "column '" + it.name + "' is no component, nor the channel of a camera",
+                      did_you_mean(it.name, known, "name"));
+}
+
+/// The table of spectra that the line names. Its problems stand in another file, so they have
+/// findings of their own.
+std::vector<NamedSpectrum> spectra_of(const RawFile& raw, const std::string& line_path,
+                                      Findings& findings, Problems& in_the_table) {
+  if (raw.head.spectra.empty()) return {};
+  const std::string path =
+      (std::filesystem::path(line_path).parent_path() / raw.head.spectra).string();
+  auto text = whole_file(path, largest_file);
+  if (!text) {
+    findings.add("line.spectra", text.error().what, text.error().mend);
+    return {};
+  }
+  Findings of_table(path);
+  auto spectra = parse_spectra_csv(std::move(*text), of_table);
+  check_columns(spectra, raw, of_table);
+  in_the_table = of_table.in_order();
+  return spectra;
+}
+
+Problems all_of(Findings& findings, const Problems& more) {
+  Problems all = findings.in_order();
+  all.insert(all.end(), more.begin(), more.end());
+  return all;
+}
+
 }  // namespace
 
 Checked<LineFile> parse_line_file(std::string_view toml, const std::string& path) {
@@ -234,9 +279,14 @@ Checked<LineFile> parse_line_file(std::string_view toml, const std::string& path
   check_sections(source);
   RawFile raw = read_sections(source);
   if (!source.whole) return tl::unexpected(findings.in_order());
-  LineFile line = resolved(std::move(raw), findings);
-  findings.take(problems(line));
-  if (!findings.none()) return tl::unexpected(findings.in_order());
+  Problems in_the_table;
+  const auto spectra = spectra_of(raw, path, findings, in_the_table);
+  const bool table_lacks = !in_the_table.empty() || (spectra.empty() && !raw.head.spectra.empty());
+  LineFile line = resolved(std::move(raw), spectra, findings);
+  // Without its spectra a line has problems that would go away with those of the table.
+  if (!table_lacks) findings.take(problems(line));
+  if (!findings.none() || !in_the_table.empty())
+    return tl::unexpected(all_of(findings, in_the_table));
   return line;
 }
 

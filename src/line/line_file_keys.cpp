@@ -14,6 +14,9 @@ const Section<Head>& head_section() {
           {"command_is_evidence", &Head::command_is_evidence, "", false, "", "true",
            "May the commanded amount of a dose speak about the dose, with the station's spread? "
            "Write false where commands are not trusted."},
+          {"spectra", &Head::spectra, "", false, "name of a file", "\"spectra.csv\"",
+           "Table of spectra, found beside the line file: the absorptivity of each component that "
+           "has a colour, in a column of its id (see below)."},
       }};
   return section;
 }
@@ -32,6 +35,8 @@ const Section<recipe::Component>& component_section() {
            "\"0.2 %, u 0.05 %\"",
            "Share of it that is lost in a day in a capped vial: after t days exp(-share · t) is "
            "left."},
+          {"u_absorptivity", Measured<T>{&T::u_absorptivity_rel}, "1", false, "", "\"0.5 %\"",
+           "Standard uncertainty of its absorptivity, of one factor for the whole spectrum."},
       }};
   return section;
 }
@@ -53,6 +58,9 @@ const Section<recipe::Stock>& stock_section() {
            "Price of a kilogram, in the unit of account."},
           {"display", &T::display, "", false, "`\"#rrggbb\"`", "\"#f2c200\"",
            "Rough colour for drawings; never used to judge a vial."},
+          {"scatters", &T::scatters, "", false, "", "true",
+           "Does it make the liquid cloudy? Then no colour is foretold for what holds it, and "
+           "colour readings of it are no evidence."},
       }};
   return section;
 }
@@ -92,8 +100,8 @@ const Section<RawMeetings>& compatibility_section() {
   return section;
 }
 
-const Section<plant::Instrument>& instrument_section() {
-  using T = plant::Instrument;
+const Section<RawInstrument>& instrument_section() {
+  using T = RawInstrument;
   static const Section<T> section{
       "instrument",
       true,
@@ -106,8 +114,10 @@ const Section<plant::Instrument>& instrument_section() {
            "`\"scale\"`, `\"mass_meter\"`, `\"volume_meter\"`, `\"tank_scale\"`, "
            "`\"volume_gauge\"`, `\"level_gauge\"`, `\"colour_gauge\"` or `\"climate\"`",
            "\"scale\"", "What it measures, and so which readings it may give."},
-          {"repeatability", Measured<T>{&T::repeatability}, unit_of_kind, false, "", "\"0.8 mg\"",
-           "Standard deviation of one reading."},
+          {"repeatability", Measured<T>{&T::repeatability}, unit_of_readings, false, "",
+           "\"0.8 mg\"",
+           "Standard deviation of one reading. Of a colour gauge: of each L*, a*, b*, absorbance "
+           "or transmittance, without unit."},
           {"repeatability_rel", Measured<T>{&T::repeatability_rel}, "1", false, "", "\"0.1 %\"",
            "The part of it that grows with the value; added in quadrature."},
           {"resolution", Measured<T>{&T::resolution}, unit_of_kind, false, "", "\"1 mg\"",
@@ -130,6 +140,46 @@ const Section<plant::Instrument>& instrument_section() {
           {"same_source", &T::same_source, "", false, "", "\"meter 3\"",
            "Instruments with the same text share one systematic error: the pulse and the totaliser "
            "of one meter are not two witnesses."},
+          {"gives", Special<T>(read_gives), "", false,
+           "`\"lab\"`, `\"spectrum\"` or `\"channels\"`", "\"lab\"",
+           "What a colour gauge gives; needed of one. L*, a* and b* against clear solvent; a value "
+           "a band; or what the channels of a linear camera count.",
+           true},
+          {"cell", Measured<T>{&T::path_cm}, "cm", false, "", "\"1 cm\"",
+           "Width of its own flat cell; 0 = it looks through the vial, as wide as that is.", true},
+          {"strip", Measured<T>{&T::strip_rel}, "1", false, "", "0.25",
+           "Through a vial: half the width of the strip looked at over the inner radius, 0 to 1.",
+           true},
+          {"u_path", Measured<T>{&T::u_path_rel}, "1", false, "", "\"1 %\"",
+           "Standard uncertainty of the path in one vial or filling of the cell, relative.", true},
+          {"stray_light", Doubted<T>{&T::stray_light, &T::u_stray_light}, "1", false, "",
+           "\"0.2 %, u 0.1 %\"",
+           "Share of the light that passes by: a transmittance T shows as (T + s) / (1 + s).",
+           true},
+          {"u_session", Measured<T>{&T::u_session}, "1", false, "", "0.3",
+           "Standard deviation of what the readings of one session share: of each of L*, a*, b* or "
+           "channels, or one for all bands.",
+           true},
+          {"axis_correlation", Measured<T>{&T::axis_correlation}, "1", false, "", "0.5",
+           "Of the noise between any two of L*, a*, b*, or of the channels.", true},
+          {"illuminant", Special<T>(read_illuminant), "", false, "`\"A\"`, `\"D50\"` or `\"D65\"`",
+           "\"D65\"", "Of L*, a*, b*; D65 where left out.", true},
+          {"observer", Special<T>(read_observer), "", false, "`\"2\"` or `\"10\"`", "\"2\"",
+           "Of L*, a*, b*: of CIE 1931 (2 degrees) or 1964 (10 degrees); 2 where left out.", true},
+          {"bands", Special<T>(read_bands), "", false, "first to last by step, in nm",
+           "\"400 to 700 by 10 nm\"",
+           "Of a spectrum: centres of the bands; the example where "
+           "left out.",
+           true},
+          {"bandwidth", Measured<T>{&T::bandwidth_nm}, "nm", false, "", "\"8 nm\"",
+           "Of a spectrum: full width at half maximum of a triangular band.", true},
+          {"shows", Special<T>(read_shows), "", false, "`\"absorbance\"` or `\"transmittance\"`",
+           "\"absorbance\"", "Of a spectrum: what a value is; absorbance where left out.", true},
+          {"channels", &T::channel_names, "", false, "list of columns of the table of spectra",
+           "[\"red\", \"green\", \"blue\"]",
+           "Of a camera: what each channel sees at each wavelength, sensitivity times the light, "
+           "in any scale.",
+           true},
       }};
   return section;
 }
@@ -316,6 +366,12 @@ const Section<RawRecipe>& recipe_section() {
            "\"20.0 ± 0.3 g\"", "Mass of all that is in the vial."},
           {"volume", Special<T>(read_lines<ToleranceOn::volume>), "mL", false, "limits",
            "\"20.0 ± 0.3 mL\"", "Volume of all that is in the vial."},
+          {"colour", Special<T>(read_colours), "", false, "table of a colour, or list of such",
+           "{ lab = [86.9, -56.7, 50.8], path = \"2 cm\", limit = 2.0 }",
+           "The colour wanted, as L*, a*, b* of the liquid in a layer of that path between flat "
+           "windows, clear solvent being white; limit is the largest CIEDE2000 difference to it. "
+           "`illuminant` (`\"D65\"`) and `observer` (`\"2\"`) where they are others. With several, "
+           "all must hold."},
       }};
   return section;
 }

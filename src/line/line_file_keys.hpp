@@ -39,6 +39,8 @@ using Into =
 
 /// Stands for g, mL or mm, as the instrument's kind says.
 inline constexpr std::string_view unit_of_kind = "*";
+/// The same, and for what a colour gauge gives, which has no unit.
+inline constexpr std::string_view unit_of_readings = "*1";
 
 template <class T>
 struct Key {
@@ -46,9 +48,10 @@ struct Key {
   Into<T> into;
   std::string_view unit;  ///< UCUM code of an amount; else ""
   bool needed;
-  std::string_view written;  ///< for people: "id of a tank"; empty = said by `into` and `unit`
-  std::string_view example;  ///< a right value as TOML
-  std::string_view meaning;  ///< one sentence for the reference
+  std::string_view written;      ///< for people: "id of a tank"; empty = said by `into` and `unit`
+  std::string_view example;      ///< a right value as TOML
+  std::string_view meaning;      ///< one sentence for the reference
+  bool of_colour_gauge = false;  ///< no other kind of instrument has it
 };
 
 /// A table of the file: one thing each (`[instrument.bench]`), or the only one (`[risks]`).
@@ -65,7 +68,7 @@ struct Section {
 [[nodiscard]] const Section<recipe::Stock>& stock_section();
 [[nodiscard]] const Section<RawLot>& lot_section();
 [[nodiscard]] const Section<RawMeetings>& compatibility_section();
-[[nodiscard]] const Section<plant::Instrument>& instrument_section();
+[[nodiscard]] const Section<RawInstrument>& instrument_section();
 [[nodiscard]] const Section<plant::Tank>& tank_section();
 [[nodiscard]] const Section<plant::Station>& station_section();
 [[nodiscard]] const Section<plant::Container>& container_section();
@@ -93,11 +96,17 @@ void for_each_section(const F& f) {
 }
 
 // The values that need more than one line to read.
-void read_kind(const Given& given, plant::Instrument& into, Findings& findings);
-void read_calibration_age(const Given& given, plant::Instrument& into, Findings& findings);
+void read_kind(const Given& given, RawInstrument& into, Findings& findings);
+void read_calibration_age(const Given& given, RawInstrument& into, Findings& findings);
+void read_gives(const Given& given, RawInstrument& into, Findings& findings);
+void read_bands(const Given& given, RawInstrument& into, Findings& findings);
+void read_shows(const Given& given, RawInstrument& into, Findings& findings);
+void read_illuminant(const Given& given, RawInstrument& into, Findings& findings);
+void read_observer(const Given& given, RawInstrument& into, Findings& findings);
 void read_strengths(const Given& given, RawLot& into, Findings& findings);
 void read_expiry(const Given& given, RawLot& into, Findings& findings);
 void read_meetings(const Given& given, RawMeetings& into, Findings& findings);
+void read_colours(const Given& given, RawRecipe& into, Findings& findings);
 template <recipe::ToleranceOn on>
 void read_lines(const Given& given, RawRecipe& into, Findings& findings);
 

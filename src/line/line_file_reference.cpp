@@ -15,6 +15,7 @@ Overloaded(Cases...) -> Overloaded<Cases...>;
 
 std::string unit_in_words(std::string_view unit) {
   if (unit == unit_of_kind) return "g, mL or mm";
+  if (unit == unit_of_readings) return "g, mL or mm; of a colour gauge 1";
   if (unit == "*/s") return "g/s or mL/s";
   return unit == "1" ? "1 or %" : std::string(unit);
 }

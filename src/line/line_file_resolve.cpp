@@ -63,6 +63,8 @@ std::optional<int> subject_or_problem(const RawLine& line, const recipe::Book& b
       return stock_or_problem(line.of, book, line.path, findings);
     case recipe::Subject::whole:
       return -1;
+    case recipe::Subject::colour:
+      return line.colour;
   }
   return std::nullopt;
 }
@@ -80,6 +82,53 @@ std::vector<recipe::Lot> lots_of(const std::vector<RawLot>& raw, const recipe::B
   return lots;
 }
 
+const NamedSpectrum* column(const std::vector<NamedSpectrum>& spectra, std::string_view name) {
+  const auto found = std::ranges::find(spectra, name, &NamedSpectrum::name);
+  return found == spectra.end() ? nullptr : &*found;
+}
+
+void give_absorptivities(std::vector<recipe::Component>& components,
+                         const std::vector<NamedSpectrum>& spectra, Findings& findings) {
+  for (recipe::Component& it : components) {
+    if (const NamedSpectrum* found = column(spectra, it.id))
+      it.absorptivity = found->spectrum;
+    else if (it.u_absorptivity_rel > 0.0)
+      findings.add("component." + it.id + ".u_absorptivity",
+                   "there is no absorptivity of '" + it.id + "' that could be doubted",
+                   "add a column '" + it.id + "' to the table that line.spectra names");
+  }
+}
+
+std::vector<colour::Spectrum> channels_of(const RawInstrument& raw,
+                                          const std::vector<NamedSpectrum>& spectra,
+                                          Findings& findings) {
+  const std::string path = "instrument." + raw.id + ".channels";
+  std::vector<std::string_view> known;
+  known.reserve(spectra.size());
+  for (const NamedSpectrum& it : spectra) known.emplace_back(it.name);
+  std::vector<colour::Spectrum> channels;
+  for (const std::string& name : raw.channel_names) {
+    if (const NamedSpectrum* found = column(spectra, name)) {
+      channels.push_back(found->spectrum);
+      continue;
+    }
+    findings.add(path, "the table of spectra has no column '" + name + "'",
+                 spectra.empty() ? "name the table under line.spectra"
+                                 : did_you_mean(name, known, "column"));
+    findings.broken(path);
+  }
+  return channels;
+}
+
+plant::Instrument instrument_of(RawInstrument raw, const std::vector<NamedSpectrum>& spectra,
+                                Findings& findings) {
+  if (raw.gives_said) {
+    raw.channels = channels_of(raw, spectra, findings);
+    raw.colour = static_cast<const plant::ColourGauge&>(raw);
+  }
+  return static_cast<plant::Instrument&&>(std::move(raw));
+}
+
 void name_after_id(auto& things) {
   for (auto& thing : things)
     if (thing.name.empty()) thing.name = thing.id;
@@ -95,6 +144,7 @@ recipe::Recipe resolved(const RawRecipe& raw, const recipe::Book& book, Findings
   made.container = raw.container;
   made.consumer_risk = raw.consumer_risk;
   made.value = raw.value;
+  made.colours = raw.colours;
   const std::string path = "recipe." + raw.id;
   for (const std::string& id : raw.stocks) {
     if (const auto stock = stock_or_problem(id, book, path + ".stocks", findings))
@@ -109,11 +159,24 @@ recipe::Recipe resolved(const RawRecipe& raw, const recipe::Book& book, Findings
   return made;
 }
 
-LineFile resolved(RawFile raw, Findings& findings) {
+RawLine& add_colour(RawRecipe& into, const recipe::ColourTarget& wanted, double limit) {
+  into.colours.push_back(wanted);
+  RawLine line;
+  line.on = recipe::ToleranceOn::colour;
+  line.limits.high = limit;
+  line.colour = static_cast<int>(into.colours.size()) - 1;
+  return into.lines.emplace_back(std::move(line));
+}
+
+LineFile resolved(RawFile raw, const std::vector<NamedSpectrum>& spectra, Findings& findings) {
   LineFile line;
   line.name = std::move(raw.head.name);
   line.plant = std::move(raw.plant);
   line.plant.command_is_evidence = raw.head.command_is_evidence;
+  line.plant.instruments.reserve(raw.instruments.size());
+  for (RawInstrument& it : raw.instruments)
+    line.plant.instruments.push_back(instrument_of(std::move(it), spectra, findings));
+  give_absorptivities(raw.components, spectra, findings);
   line.book.components = std::move(raw.components);
   line.book.stocks = std::move(raw.stocks);
   name_after_id(line.book.components);

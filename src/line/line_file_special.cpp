@@ -23,7 +23,7 @@ Given entry(const Given& given, const toml::key& key, const toml::node& node,
 
 }  // namespace
 
-void read_kind(const Given& given, plant::Instrument& into, Findings& findings) {
+void read_kind(const Given& given, RawInstrument& into, Findings& findings) {
   const auto word = read_text(given, findings);
   std::vector<std::string_view> known;
   known.reserve(kinds.size());
@@ -44,7 +44,7 @@ void read_kind(const Given& given, plant::Instrument& into, Findings& findings) 
     findings.broken("instrument." + into.id);
 }
 
-void read_calibration_age(const Given& given, plant::Instrument& into, Findings& findings) {
+void read_calibration_age(const Given& given, RawInstrument& into, Findings& findings) {
   if (const auto age = read_amount(given, "s", findings)) into.oldest_calibration_s = age->value;
 }
 
@@ -82,7 +82,7 @@ void read_lines(const Given& given, RawRecipe& into, Findings& findings) {
   const std::string_view unit = recipe::unit_of(on);
   if (recipe::subject_of(on) == recipe::Subject::whole) {
     if (const auto limits = read_limits(given, unit, findings))
-      into.lines.push_back({on, "", given.path, *limits});
+      into.lines.push_back({on, "", given.path, *limits, -1});
     return;
   }
   const toml::table* table = read_table(given, findings);
@@ -90,7 +90,7 @@ void read_lines(const Given& given, RawRecipe& into, Findings& findings) {
   for (const auto& [key, node] : in_file_order(*table)) {
     const Given one = entry(given, *key, *node, "\"0.0080 mg/g ± 3 %\"", findings);
     if (const auto limits = read_limits(one, unit, findings))
-      into.lines.push_back({on, std::string(key->str()), one.path, *limits});
+      into.lines.push_back({on, std::string(key->str()), one.path, *limits, -1});
   }
 }
 

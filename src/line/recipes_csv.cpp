@@ -37,6 +37,9 @@ enum Column : std::size_t {
   c_high,
   c_within,
   c_unit,
+  c_illuminant,
+  c_observer,
+  c_path,
   c_count,
 };
 struct ColumnName {
@@ -58,6 +61,9 @@ constexpr std::array<ColumnName, c_count> columns{{
     {"high", false},
     {"within", false},
     {"unit", true},
+    {"illuminant", false},
+    {"observer", false},
+    {"path", false},
 }};
 
 /// One row by the names of its columns.
@@ -124,6 +130,9 @@ class Reader {
   void begin_recipe(const Named& row, TableRecipe& into);
   void same(const Named& row, Column column, const std::string& before, const std::string& recipe);
   void read_line(const Named& row, TableRecipe& into);
+  void read_colour(const Named& row, TableRecipe& into);
+  std::optional<colour::Lab> lab_in(const Named& row);
+  bool refuses(const Named& row, std::initializer_list<Column> unwanted, const std::string& why);
   std::optional<double> limit(const Named& row, Column column, std::string_view unit);
   std::optional<recipe::Limits> limits(const Named& row, std::string_view unit);
   std::optional<recipe::Limits> limits_within(const Named& row, std::string_view unit);
@@ -279,16 +288,81 @@ std::optional<recipe::Limits> Reader::limits(const Named& row, std::string_view 
   return read;
 }
 
+/// @returns whether one of the cells that must be empty is not.
+bool Reader::refuses(const Named& row, std::initializer_list<Column> unwanted,
+                     const std::string& why) {
+  for (const Column column : unwanted) {
+    if (row.text(column).empty()) continue;
+    wrong(row, column, std::string(columns[column].name) + " " + why, "leave the cell empty");
+    return true;
+  }
+  return false;
+}
+
+std::optional<colour::Lab> Reader::lab_in(const Named& row) {
+  std::array<double, 3> axes{};
+  const auto words = words_of(row.text(c_target));
+  bool sound = words.size() == axes.size();
+  for (std::size_t i = 0; sound && i < axes.size(); ++i) {
+    const auto axis = quantity::parse_number(words[i], "");
+    sound = axis.has_value();
+    if (sound) axes[i] = *axis;
+  }
+  if (sound) return colour::Lab{axes[0], axes[1], axes[2]};
+  wrong(row, c_target, "'" + row.text(c_target).substr(0, 64) + "' is no colour",
+        "write L*, a* and b* with spaces between, such as 86.9 -56.7 50.8");
+  return std::nullopt;
+}
+
+/// A line on colour: target holds L*, a*, b*, high the limit.
+void Reader::read_colour(const Named& row, TableRecipe& into) {
+  if (refuses(row, {c_of, c_low, c_within}, "does not belong to a line on colour")) return;
+  if (!row.text(c_unit).empty() && row.text(c_unit) != "1")
+    wrong(row, c_unit, "a colour difference has no unit '" + row.text(c_unit) + "'",
+          "write 1, or leave the cell empty");
+  recipe::ColourTarget wanted;
+  const auto lab = lab_in(row);
+  if (lab) wanted.lab = *lab;
+  const auto limit = number(row, c_high);
+  if (row.text(c_high).empty())
+    wrong(row, c_high, "the colour has no limit",
+          "give the largest CIEDE2000 difference under high");
+  const auto path = read_amount(row.text(c_path), "cm", "");
+  if (path) wanted.path_cm = path->value;
+  if (!path)
+    wrong(row, c_path, "'" + row.text(c_path).substr(0, 64) + "' is no thickness of a layer",
+          "write the path that the colour is meant for, such as 2 cm");
+  if (!row.text(c_illuminant).empty()) {
+    if (const auto illuminant = colour::illuminant(row.text(c_illuminant)))
+      wanted.illuminant = *illuminant;
+    else
+      wrong(row, c_illuminant, "'" + row.text(c_illuminant).substr(0, 64) + "' is no illuminant",
+            did_you_mean(row.text(c_illuminant), {"A", "D50", "D65"}, "word"));
+  }
+  if (!row.text(c_observer).empty()) {
+    if (const auto observer = colour::observer(row.text(c_observer)))
+      wanted.observer = *observer;
+    else
+      wrong(row, c_observer, "'" + row.text(c_observer).substr(0, 64) + "' is no observer",
+            did_you_mean(row.text(c_observer), {"2", "10"}, "word"));
+  }
+  if (!sound_ || !limit) return;
+  add_colour(into.raw, wanted, *limit);
+  into.lines.push_back(row.spot(c_on));
+}
+
 void Reader::read_line(const Named& row, TableRecipe& into) {
   const auto on = recipe::tolerance_on(row.text(c_on));
   if (!on) {
     wrong(row, c_on, "'" + row.text(c_on).substr(0, 64) + "' is nothing that a line can be on",
-          did_you_mean(
-              row.text(c_on),
-              {"content", "concentration", "component_mass", "stock_mass", "net_mass", "volume"},
-              "word"));
+          did_you_mean(row.text(c_on),
+                       {"content", "concentration", "component_mass", "stock_mass", "net_mass",
+                        "volume", "colour"},
+                       "word"));
     return;
   }
+  if (*on == recipe::ToleranceOn::colour) return read_colour(row, into);
+  if (refuses(row, {c_illuminant, c_observer, c_path}, "belongs to a line on colour")) return;
   const bool on_whole = recipe::subject_of(*on) == recipe::Subject::whole;
   if (on_whole != row.text(c_of).empty()) {
     wrong(row, c_of,
@@ -300,7 +374,7 @@ void Reader::read_line(const Named& row, TableRecipe& into) {
   }
   const auto read = limits(row, recipe::unit_of(*on));
   if (!read) return;
-  into.raw.lines.push_back({*on, row.text(c_of), "", *read});
+  into.raw.lines.push_back({*on, row.text(c_of), "", *read, -1});
   into.lines.push_back(row.spot(c_on));
 }
 
@@ -330,6 +404,7 @@ void place(TableRecipe& recipe, Findings& findings) {
     RawLine& line = recipe.raw.lines[i];
     line.path = path + "." + std::string(recipe::word(line.on));
     if (!line.of.empty()) line.path += "." + line.of;
+    if (line.colour > 0) line.path += "." + std::to_string(line.colour + 1);
     findings.put(line.path, recipe.lines[i]);
   }
 }

@@ -7,9 +7,10 @@
 namespace vialwright::line {
 namespace {
 
-/// The separator that the first line uses most.
+/// The separator that the first line with something in it uses most.
 char separator_of(std::string_view text) {
-  const std::string_view head = text.substr(0, text.find('\n'));
+  const auto begin = std::min(text.find_first_not_of(" \r\n"), text.size());
+  const std::string_view head = text.substr(begin, text.find('\n', begin) - begin);
   char best = ',';
   std::ptrdiff_t most = 0;
   for (const char candidate : {',', ';', '\t'}) {

@@ -1,4 +1,4 @@
-/// Rows of a CSV table with the place of every cell. Private to the recipe table.
+/// Rows of a CSV table with the place of every cell. Private to the readers of tables.
 /// Source: RFC 4180, with the separators that spreadsheets write: comma, semicolon, tab.
 #pragma once
 

@@ -72,6 +72,15 @@ RC_GTEST_PROP(Spectrum, SmoothNeverOvershootsItsTwoNodes, (unsigned seed)) {
     }
 }
 
+// A curve with slope 0 at its peak node is off by the square of the distance beside it, 1e-10;
+// a slope would give 1e-6.
+TEST(Spectrum, SmoothIsFlatAtAPeak) {
+  const Spectrum peak{{400.0, 410.0, 430.0}, {0.0, 1.0, 0.3}};
+  for (const double side : {-1e-4, 1e-4}) EXPECT_NEAR(at(peak, 410.0 + side), 1.0, 1e-8);
+  const Spectrum dip{{400.0, 410.0, 430.0}, {1.0, 0.2, 0.5}};
+  for (const double side : {-1e-4, 1e-4}) EXPECT_NEAR(at(dip, 410.0 + side), 0.2, 1e-8);
+}
+
 TEST(Spectrum, OnAGridIsOneByOne) {
   const Grid grid{410.0, 450.0, 10.0};
   const std::vector<double> values = on(steps(), grid);

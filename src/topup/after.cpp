@@ -30,6 +30,7 @@ class Widening {
     for (int k = 0; k < belief_.components; ++k) {
       const double u = strengths[at(k)].u_mg_per_g;
       if (u > 0.0 && !find_strength(belief_, lot, k)) add({Kind::strength, lot, k}, u);
+      if (u > 0.0 || strengths[at(k)].mg_per_g > 0.0) dye(k);
     }
   }
   void meter(int instrument) {
@@ -55,6 +56,14 @@ class Widening {
   }
 
  private:
+  /// A component's absorptivity is off by as much in what is dosed as in what is there.
+  void dye(int component) {
+    const recipe::Component& dye = book_.components[at(component)];
+    const Effect effect{Kind::absorptivity, component, -1};
+    const bool known = std::ranges::find(belief_.effects, effect) != belief_.effects.end();
+    if (dye.u_absorptivity_rel > 0.0 && !dye.absorptivity.nm.empty() && !known)
+      add(effect, dye.u_absorptivity_rel);
+  }
   void add_meter(Kind kind, int instrument, double u) {
     if (u <= 0.0 || find_meter(belief_, kind, instrument, plant_)) return;
     const bool known = std::ranges::any_of(new_, [&](const NewEffect& each) {
@@ -92,6 +101,7 @@ class Change {
  private:
   void hangs_on(int effect, const Eigen::VectorXd& by);
   void hang_on_meter(const Dosing& dosing, double amount, const Eigen::VectorXd& gram);
+  void thin(Belief& next) const;
 
   const Belief& belief_;
   const plant::Plant& plant_;
@@ -149,6 +159,21 @@ void Change::add(const Addition& addition) {
   density_(belief_.volume(), addition.stock) -= amount / (density * density);
 }
 
+/// An unknown colourant is known by its absorbance, which falls as the liquid grows. The doubt
+/// about the volumes, parts in a thousand of that, is left out.
+void Change::thin(Belief& next) const {
+  const double volume = next.mean[next.volume()];
+  if (volume <= 0.0) return;
+  const double share = belief_.mean[belief_.volume()] / volume;
+  for (std::size_t e = 0; e < next.effects.size(); ++e) {
+    if (next.effects[e].kind != Kind::foreign) continue;
+    const int axis = next.effect(static_cast<int>(e));
+    next.mean[axis] *= share;
+    next.covariance.row(axis) *= share;
+    next.covariance.col(axis) *= share;
+  }
+}
+
 /// x' = (I + U) x + shift + noise, where U has the columns of the hidden errors.
 Belief Change::applied() const {
   Belief next = belief_;
@@ -168,6 +193,7 @@ Belief Change::applied() const {
     const double u = book_.stocks[at(s)].u_density_g_per_ml;
     if (u > 0.0) next.covariance += u * u * density_.col(s) * density_.col(s).transpose();
   }
+  thin(next);
   return next;
 }
 
@@ -198,8 +224,11 @@ conformity::Probability odds_of(const Belief& belief, const recipe::Recipe& reci
                                 const std::vector<Addition>& additions, const plant::Plant& plant,
                                 const recipe::Book& book, const Options& options) {
   const Belief then = after(belief, additions, plant, book);
-  return conformity::probability(then.mean, then.covariance, conformity::lines_of(recipe, then),
-                                 options.conformity);
+  const std::vector<conformity::Line> lines = conformity::lines_of(recipe, then);
+  const auto colours = conformity::colour_lines_of(recipe, then, book);
+  if (colours.empty())
+    return conformity::probability(then.mean, then.covariance, lines, options.conformity);
+  return conformity::probability(then.mean, then.covariance, lines, colours, options.conformity);
 }
 
 }  // namespace vialwright::topup

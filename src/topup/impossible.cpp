@@ -61,7 +61,10 @@ class Claiming {
         return 1.0;
       case ToleranceOn::volume:
         return candidate.ml_per_g;
+      case ToleranceOn::colour:
+        break;
     }
+    require(false, "paper knows nothing of colour");
     return 0.0;
   }
   void sides(proof::Row row, double low, double high) {

@@ -15,16 +15,24 @@ using Kind = contents::Effect::Kind;
 std::size_t at(int i) { return static_cast<std::size_t>(i); }
 
 /// The axes of the belief that some line of the recipe looks at.
-std::vector<Eigen::Index> axes_looked_at(const std::vector<conformity::Line>& lines) {
+std::vector<Eigen::Index> axes_looked_at(const std::vector<conformity::Line>& lines,
+                                         const std::vector<conformity::ColourLine>& colours) {
   std::vector<Eigen::Index> axes;
+  const auto note_one = [&](Eigen::Index axis) {
+    if (axis >= 0 && std::ranges::find(axes, axis) == axes.end()) axes.push_back(axis);
+  };
   const auto note = [&](const Eigen::VectorXd& weights) {
-    for (Eigen::Index i = 0; i < weights.size(); ++i) {
-      if (weights[i] != 0.0 && std::ranges::find(axes, i) == axes.end()) axes.push_back(i);
-    }
+    for (Eigen::Index i = 0; i < weights.size(); ++i)
+      if (weights[i] != 0.0) note_one(i);
   };
   for (const conformity::Line& line : lines) {
     note(line.weights);
     note(line.divisor);
+  }
+  for (const conformity::ColourLine& colour : colours) {
+    for (const int axis : colour.mass) note_one(axis);
+    for (const int axis : colour.deviation) note_one(axis);
+    note_one(colour.volume);
   }
   std::ranges::sort(axes);
   return axes;
@@ -34,6 +42,20 @@ Eigen::VectorXd only(const Eigen::VectorXd& full, const std::vector<Eigen::Index
   Eigen::VectorXd part(static_cast<Eigen::Index>(axes.size()));
   for (std::size_t i = 0; i < axes.size(); ++i) part[static_cast<Eigen::Index>(i)] = full[axes[i]];
   return part;
+}
+
+/// An axis of the belief as a property; -1 stays.
+int property_of(int axis, const std::vector<Eigen::Index>& axes) {
+  if (axis < 0) return axis;
+  return static_cast<int>(std::ranges::find(axes, axis) - axes.begin());
+}
+
+conformity::ColourLine over_properties(conformity::ColourLine line,
+                                       const std::vector<Eigen::Index>& axes) {
+  for (int& axis : line.mass) axis = property_of(axis, axes);
+  for (int& axis : line.deviation) axis = property_of(axis, axes);
+  line.volume = property_of(line.volume, axes);
+  return line;
 }
 
 /// R with R R' = covariance, for a covariance that may be singular.
@@ -173,7 +195,8 @@ OddsModel::OddsModel(const Belief& belief, const recipe::Recipe& recipe,
                      const recipe::Book& book) {
   const Belief wide = with_effects_of(belief, additions_of(candidates), plant, book);
   const std::vector<conformity::Line> lines = conformity::lines_of(recipe, wide);
-  const std::vector<Eigen::Index> axes = axes_looked_at(lines);
+  const auto colours = conformity::colour_lines_of(recipe, wide, book);
+  const std::vector<Eigen::Index> axes = axes_looked_at(lines, colours);
   mean_ = only(wide.mean, axes);
   for (const Candidate& each : candidates) gram_.push_back(only(gram_of(each, wide), axes));
   parts_ = Doubts(belief, wide, axes, candidates, plant, book).covariances();
@@ -184,6 +207,14 @@ OddsModel::OddsModel(const Belief& belief, const recipe::Recipe& recipe,
     add_side(sides_, static_cast<int>(i), line, line.low, 1.0);
     add_side(sides_, static_cast<int>(i), line, line.high, -1.0);
     lines_.push_back(std::move(line));
+  }
+  for (const conformity::ColourLine& each : colours)
+    colours_.emplace_back(over_properties(each, axes));
+  if (!colours_.empty()) volume_ = colours_.front().line().volume;
+  for (std::size_t p = 0; p < axes.size(); ++p) {
+    const Eigen::Index effect = axes[p] - wide.effect(0);
+    if (effect >= 0 && wide.effects[static_cast<std::size_t>(effect)].kind == Kind::foreign)
+      foreign_.push_back(static_cast<Eigen::Index>(p));
   }
   const auto blocks = static_cast<Eigen::Index>(1 + 2 * candidates.size());
   for (const Side& side : sides_) {
@@ -201,6 +232,28 @@ double OddsModel::slope(std::size_t side, int candidate) const {
 
 double OddsModel::at_nothing(std::size_t side) const {
   return sides_[side].weights.dot(mean_) + sides_[side].constant;
+}
+
+std::vector<Aim> OddsModel::aims(const std::vector<int>& members) const {
+  Eigen::MatrixXd grams(mean_.size(), static_cast<Eigen::Index>(members.size()));
+  for (std::size_t j = 0; j < members.size(); ++j)
+    grams.col(static_cast<Eigen::Index>(j)) = gram_[at(members[j])];
+  std::vector<Aim> aims;
+  for (const ColourSide& each : colours_) aims.push_back({each.shade(mean_, grams), each.wanted()});
+  return aims;
+}
+
+double OddsModel::doubt_of_colours(const std::vector<int>& members, const Amounts& grams) const {
+  const SetOdds::State then = SetOdds(*this, members).state(grams);
+  double largest = 0.0;
+  ColourSide::Slopes slopes;
+  for (const ColourSide& each : colours_) {
+    (void)each.lab(then.mean, slopes);
+    const Eigen::Matrix3d doubt = slopes * then.covariance * slopes.transpose();
+    const double variance = (each.wanted().metric * doubt).trace();
+    largest = std::max(largest, std::sqrt(variance) / each.wanted().high);
+  }
+  return largest;
 }
 
 double OddsModel::least_sd(std::size_t side, const Eigen::VectorXd& low,
@@ -272,18 +325,41 @@ SetOdds::Margin SetOdds::margin(std::size_t side, const Amounts& grams) const {
   return {at_nothing_[side] + slopes_[side].dot(grams), std::sqrt(std::max(0.0, variance))};
 }
 
-conformity::Probability SetOdds::odds(const Amounts& grams,
-                                      const conformity::Options& options) const {
-  Eigen::VectorXd mean = model_.mean_;
-  Eigen::MatrixXd covariance = still_;
+SetOdds::State SetOdds::state(const Amounts& grams) const {
+  State then{model_.mean_, still_};
   std::size_t next = 0;
   for (Eigen::Index j = 0; j < grams.size(); ++j) {
     const auto dose = static_cast<std::size_t>(j);
-    mean += grams[j] * model_.gram_[at(members_[dose])];
-    covariance += grams[j] * linear_[dose];
-    for (Eigen::Index k = 0; k <= j; ++k) covariance += grams[j] * grams[k] * square_[next++];
+    then.mean += grams[j] * model_.gram_[at(members_[dose])];
+    then.covariance += grams[j] * linear_[dose];
+    for (Eigen::Index k = 0; k <= j; ++k) then.covariance += grams[j] * grams[k] * square_[next++];
   }
-  return conformity::probability(mean, covariance, model_.lines_, options);
+  for (const Eigen::Index each : model_.foreign_) {
+    const double share = model_.mean_[model_.volume_] / then.mean[model_.volume_];
+    then.mean[each] *= share;
+    then.covariance.row(each) *= share;
+    then.covariance.col(each) *= share;
+  }
+  return then;
+}
+
+conformity::Probability SetOdds::odds(const Amounts& grams,
+                                      const conformity::Options& options) const {
+  const State then = state(grams);
+  if (!has_colours())
+    return conformity::probability(then.mean, then.covariance, model_.lines_, options);
+  std::vector<conformity::ColourLine> colours;
+  for (const ColourSide& each : model_.colours()) colours.push_back(each.line());
+  return conformity::probability(then.mean, then.covariance, model_.lines_, colours, options);
+}
+
+double SetOdds::quick_odds(const Amounts& grams, const conformity::Options& options) const {
+  const State then = state(grams);
+  double log_odds = 0.0;
+  for (const ColourSide& each : model_.colours())
+    log_odds += each.odds(then.mean, then.covariance).log_odds;
+  return std::exp(log_odds) *
+         conformity::probability(then.mean, then.covariance, model_.lines_, options).value;
 }
 
 SetOdds::Z SetOdds::standardised(std::size_t side, const Amounts& grams) const {
@@ -330,7 +406,46 @@ SetOdds::Marginals SetOdds::marginals(const Amounts& grams) const {
     add(one);
     if (paired) add(other);
   }
+  if (has_colours()) add_colours(grams, sum);
   return sum;
+}
+
+/// How mean and doubt of each colour move with each dose, by differences: the doubt has the slopes
+/// of the eye in it, and those move too.
+void SetOdds::add_colours(const Amounts& grams, Marginals& sum) const {
+  const Eigen::Index n = grams.size();
+  const State here = state(grams);
+  std::vector<State> up, down;
+  Amounts width(n);
+  for (Eigen::Index j = 0; j < n; ++j) {
+    width[j] = 1e-4 * std::abs(grams[j]) + 1e-7;
+    Amounts moved = grams;
+    moved[j] += width[j];
+    up.push_back(state(moved));
+    moved[j] -= 2.0 * width[j];
+    down.push_back(state(moved));
+  }
+  ColourSide::Slopes slopes;
+  for (const ColourSide& each : model_.colours()) {
+    const auto seen = [&](const State& then, Eigen::Matrix3d& doubt) {
+      const colour::Lab lab = each.lab(then.mean, slopes);
+      doubt = slopes * then.covariance * slopes.transpose();
+      return vector_of(lab);
+    };
+    Eigen::Matrix3d doubt, more, less;
+    const Eigen::Vector3d lab = seen(here, doubt);
+    const ColourOdds odds = colour_odds(lab, doubt, each.wanted());
+    Eigen::Matrix<double, 3, Eigen::Dynamic> moves(3, n);
+    for (Eigen::Index j = 0; j < n; ++j) {
+      const auto dose = static_cast<std::size_t>(j);
+      const Eigen::Vector3d above = seen(up[dose], more), below = seen(down[dose], less);
+      moves.col(j) = (above - below) / (2.0 * width[j]);
+      sum.gradient[j] += odds.by_mean.dot(moves.col(j)) +
+                         (odds.by_covariance * (more - less)).trace() / (2.0 * width[j]);
+    }
+    sum.value += odds.log_odds;
+    sum.curvature += moves.transpose() * odds.curvature * moves;
+  }
 }
 
 }  // namespace vialwright::topup

@@ -5,14 +5,12 @@
 #include <Eigen/Core>
 #include <vector>
 
+#include "topup/amounts.hpp"
+#include "topup/colour_side.hpp"
 #include "topup/dosing.hpp"
 #include "topup/paper.hpp"
 
 namespace vialwright::topup {
-
-/// Doses at most in one top-up; nobody adds more.
-inline constexpr int most_doses = 12;
-using Amounts = Eigen::Matrix<double, Eigen::Dynamic, 1, 0, most_doses, 1>;
 
 /// One side of a tolerance line: weights'properties + constant, which must not be negative.
 struct Side {
@@ -35,6 +33,12 @@ class OddsModel {
   /// Slope of a side in the true grams of a candidate, and its value where nothing is dosed.
   [[nodiscard]] double slope(std::size_t side, int candidate) const;
   [[nodiscard]] double at_nothing(std::size_t side) const;
+  [[nodiscard]] const std::vector<ColourSide>& colours() const { return colours_; }
+  /// The vial at the mean, and what these candidates make of its colours; one entry a colour line.
+  [[nodiscard]] std::vector<Aim> aims(const std::vector<int>& members) const;
+  /// The largest standard deviation of any colour, in limits, with these doses of the members.
+  [[nodiscard]] double doubt_of_colours(const std::vector<int>& members,
+                                        const Amounts& grams) const;
   /// A lower limit of the standard deviation of a side over all amounts within the box: candidates
   /// with low > 0 are made, those with high = 0 are not, the others may be. (candidates) each.
   /// Rigorous: the variance is convex in (b, a), and a tangent of a convex function lies below it.
@@ -55,6 +59,9 @@ class OddsModel {
   std::vector<Side> sides_;
   std::vector<Eigen::MatrixXd> variance_;  ///< of each side, a quadratic form in (1, b, a)
   std::vector<conformity::Line> lines_;    ///< over the properties
+  std::vector<ColourSide> colours_;        ///< likewise
+  std::vector<Eigen::Index> foreign_;      ///< properties that thin as the liquid grows
+  Eigen::Index volume_ = -1;               ///< the property; -1 where nothing looks at it
 };
 
 /// The candidates that are dosed, each more than nothing; the others not at all.
@@ -77,10 +84,20 @@ class SetOdds {
 
   [[nodiscard]] conformity::Probability odds(const Amounts& grams,
                                              const conformity::Options& options) const;
+  /// Without colours the same. With colours, those of the lines times those of each colour by
+  /// first order about the mean: what they have in common is left out.
+  [[nodiscard]] double quick_odds(const Amounts& grams, const conformity::Options& options) const;
+  [[nodiscard]] bool has_colours() const { return !model_.colours().empty(); }
+  /// The properties after the doses, first order.
+  struct State {
+    Eigen::VectorXd mean;
+    Eigen::MatrixXd covariance;
+  };
+  [[nodiscard]] State state(const Amounts& grams) const;
 
-  /// Sum over lines of the logarithm of their own odds: smooth, cheap, and near the logarithm of
-  /// the joint odds where those are high. The curvature is positive semidefinite: minus the second
-  /// derivatives, but for the bend of the margins themselves.
+  /// Sum over lines and colours of the logarithm of their own odds: smooth, cheap, and near the
+  /// logarithm of the joint odds where those are high. The curvature is positive semidefinite:
+  /// minus the second derivatives, but for the bend of the margins themselves.
   struct Marginals {
     double value = 0.0;
     Amounts gradient;
@@ -94,6 +111,7 @@ class SetOdds {
     Amounts gradient;
   };
   [[nodiscard]] Z standardised(std::size_t side, const Amounts& grams) const;
+  void add_colours(const Amounts& grams, Marginals& sum) const;
 
   const OddsModel& model_;
   std::vector<int> members_;

@@ -142,7 +142,10 @@ void add_line(Rows& rows, int index, const Tolerance& line, const Vial& vial) {
       return rows.add(index, line.low - now, line.high - now, gram);
     case ToleranceOn::volume:
       return rows.add(index, line.low - now, line.high - now, ml);
+    case ToleranceOn::colour:
+      break;
   }
+  require(false, "paper knows nothing of colour");
 }
 
 PaperAnswer solve_composition(const CompositionCase& problem) {
@@ -163,6 +166,13 @@ PaperAnswer solve_general(const GeneralCase& problem) {
 }
 
 }  // namespace
+
+recipe::Recipe without_colours(const recipe::Recipe& recipe) {
+  recipe::Recipe lines = recipe;
+  std::erase_if(lines.tolerances,
+                [](const Tolerance& line) { return line.on == ToleranceOn::colour; });
+  return lines;
+}
 
 Vial vial_of(const contents::Belief& belief, double fill_now_ml,
              const plant::Container* container) {
@@ -195,7 +205,10 @@ double value_of(const Tolerance& line, const Vial& vial) {
       return vial.volume_ml;
     case ToleranceOn::concentration:
       return vial.components_mg[at(line.of)] / vial.volume_ml;
+    case ToleranceOn::colour:
+      break;
   }
+  require(false, "paper knows nothing of colour");
   return 0.0;
 }
 

@@ -23,6 +23,9 @@ struct Vial {
   double room_g = 0.0, room_ml = 0.0;  ///< headspace
 };
 
+/// The recipe without its lines on colour: what paper knows of.
+[[nodiscard]] recipe::Recipe without_colours(const recipe::Recipe& recipe);
+
 [[nodiscard]] Vial vial_of(const contents::Belief& belief, double fill_now_ml,
                            const plant::Container* container);
 
@@ -42,7 +45,7 @@ struct PaperAnswer {
 [[nodiscard]] std::vector<int> conflict(const Vial& vial, const recipe::Recipe& recipe,
                                         const std::vector<Candidate>& candidates);
 
-/// The value that a line bounds, in the line's unit.
+/// The value that a line bounds, in the line's unit. @pre here and below: no line is on colour.
 [[nodiscard]] double value_of(const recipe::Tolerance& line, const Vial& vial);
 [[nodiscard]] Vial vial_after(const Vial& vial, const std::vector<Candidate>& candidates,
                               const std::vector<double>& grams);

@@ -65,6 +65,8 @@ std::string why_not_in_words(const decide::TopupAnswer& answer, const decide::De
       return fmt::format("impossible by any amounts: {}.", because);
     case topup::Impossible::by_least_doses:
       return fmt::format("impossible by the least doses alone: {}.", because);
+    case topup::Impossible::by_colour:
+      return fmt::format("impossible by its colour: {}.", because);
     case topup::Impossible::by_risk:
       return fmt::format("impossible only by the risk: the best odds are {}, at least {} asked.",
                          odds(answer.topup),

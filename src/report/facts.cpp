@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "report/become.hpp"
+#include "report/seen.hpp"
 #include "report/tally.hpp"
 
 namespace vialwright::report {
@@ -93,6 +94,10 @@ std::string shift_of(const contents::Explanation& each, const decide::Decision& 
   const auto at = static_cast<std::size_t>(std::max(each.index, 0));
   const bool by_reading =
       each.wrong == contents::Explanation::Wrong::reading && at < decision.readings.size();
+  if (each.wrong == contents::Explanation::Wrong::faded)
+    return quantity::with_doubt(100.0 * each.shift, 100.0 * each.u_shift, "%") + " lost";
+  if (each.wrong == contents::Explanation::Wrong::colourant)
+    return quantity::with_doubt(each.shift, each.u_shift, "1/cm") + " at its peak";
   return quantity::with_doubt(each.shift, each.u_shift,
                               by_reading ? decision.readings[at].unit : "g");
 }
@@ -137,9 +142,8 @@ Table line_facts(const decide::Decision& decision, const recipe::Recipe& recipe,
   const auto& lines = decision.conformity->lines;
   for (std::size_t i = 0; i < std::min(lines.size(), recipe.tolerances.size()); ++i) {
     const recipe::Tolerance& tolerance = recipe.tolerances[i];
-    table.rows.push_back({recipe::name_of(tolerance, state.book),
-                          value_of(lines[i], recipe::unit_of(tolerance.on)), limits(tolerance),
-                          odds(lines[i].holds),
+    table.rows.push_back({recipe::name_of(tolerance, state.book), line_value(lines[i], recipe, i),
+                          limits(tolerance), odds(lines[i].holds),
                           decision.conformity->binding == static_cast<int>(i) ? "binds" : ""});
   }
   return table;

@@ -9,6 +9,7 @@
 #include "report/facts.hpp"
 #include "report/html.hpp"
 #include "report/parts.hpp"
+#include "report/seen.hpp"
 
 namespace vialwright::report {
 namespace {
@@ -59,8 +60,8 @@ std::string binding_value(const Decision& decision, const line::State& state) {
   const recipe::Tolerance& tolerance = recipe->tolerances[at];
   const conformity::LineReport& found = decision.conformity->lines[at];
   return "<br/><span class=\"note\">" + escaped(recipe::name_of(tolerance, state.book)) + " " +
-         value_html(value_of(found, recipe::unit_of(tolerance.on))) + ", wants " +
-         escaped(limits(tolerance)) + "</span>";
+         value_html(line_value(found, *recipe, at)) + ", wants " + escaped(limits(tolerance)) +
+         "</span>";
 }
 
 std::string not_released_row(const Decision& decision, const line::State& state) {
@@ -109,11 +110,12 @@ std::string not_released_part(const Questions& questions, const line::State& sta
   for (const Decision* decision : questions.not_released) {
     rows += not_released_row(*decision, state);
   }
-  return part_html("Not released",
-                   "Each with the tolerance line that binds. Clear: inside. Hatched: outside. "
-                   "Mound: where we believe it is; bar below: 95 % of it. Thick limit: the one "
-                   "that binds. The glass shows how full; a mixture's colour is not computed.",
-                   "<ol class=\"rows wideval\">" + rows + "</ol>");
+  return part_html(
+      "Not released",
+      "Each with the tolerance line that binds. Clear: inside. Hatched: outside. "
+      "Mound: where we believe it is; bar below: 95 % of it. Thick limit: the one "
+      "that binds. The glass shows how full, in the colour estimated from the contents.",
+      "<ol class=\"rows wideval\">" + rows + "</ol>");
 }
 
 std::string topups_part(const Questions& questions, const line::State& state) {

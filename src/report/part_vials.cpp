@@ -5,10 +5,12 @@
 #include <cmath>
 
 #include "report/become.hpp"
+#include "report/colour_parts.hpp"
 #include "report/drawing.hpp"
 #include "report/facts.hpp"
 #include "report/html.hpp"
 #include "report/parts.hpp"
+#include "report/seen.hpp"
 
 namespace vialwright::report {
 namespace {
@@ -50,7 +52,7 @@ std::string channels(const Decision& decision, const recipe::Recipe& recipe,
   for (std::size_t i = 0; i < decision.conformity->lines.size(); ++i) {
     const recipe::Tolerance& tolerance = recipe.tolerances[i];
     const auto& found = decision.conformity->lines[i];
-    const std::string value = value_html(value_of(found, recipe::unit_of(tolerance.on))) +
+    const std::string value = value_html(line_value(found, recipe, i)) +
                               "<br/><span class=\"note\">wants " + escaped(limits(tolerance)) +
                               "</span>";
     const std::string binds =
@@ -105,6 +107,7 @@ std::string overruns(const Decision& decision, const line::State& state) {
 std::string topup_section(const Decision& decision, const line::State& state) {
   if (decision.topups.empty()) return {};
   return "<p class=\"caution\">" + std::string(standing_caution) + "</p>" +
+         (cannot_tell(decision) ? std::string() : reach_section(decision, state)) +
          table_html(topup_facts(decision, state), "k-topups") +
          list_html(topup_notes(decision, state)) + overruns(decision, state);
 }
@@ -124,12 +127,24 @@ std::string contents_section(const Decision& decision, const line::State& state)
          table_html(contents_facts(decision, state), "k-contents");
 }
 
+/// Drawn for vials that need a look; a sentence for the others.
+std::string looks_section(const Decision& decision, const line::State& state) {
+  const bool calm = decision.disposition == decide::Disposition::release ||
+                    decision.disposition == decide::Disposition::open;
+  if (!calm && !cannot_tell(decision))
+    return colour_section(decision, state, full_of(decision, state));
+  const auto seen = seen_of(decision, state);
+  return seen ? said(colour_name(seen->colour.mean) + ": " + lab_in_words(seen->colour) + ".")
+              : std::string();
+}
+
 std::string record(const Decision& decision, const line::State& state) {
   const Table explanations = explanation_facts(decision);
   return "<p><b>" + value_html(decision.headline) + "</b></p>" +
          said(binding_in_words(decision, state) + ".") +
          titled("Why", list_html(decision.reasons)) +
          titled("What is in it", contents_section(decision, state)) +
+         titled("What it looks like", looks_section(decision, state)) +
          titled("Is it good?", good_section(decision, state)) +
          titled("Who says so", readings_section(decision, state)) +
          titled("What may be wrong", explanations.rows.empty() ? "" : table_html(explanations)) +
@@ -162,7 +177,8 @@ std::string row_html(const std::string& name, const std::string& drawing, const 
 }
 
 std::string vial_name_html(const Decision& decision, const line::State& state) {
-  return "<span class=\"glasschip\">" + glass_svg(full_of(decision, state), "") +
+  return "<span class=\"glasschip\">" +
+         glass_svg(full_of(decision, state), behind_glass(decision, state)) +
          "<span class=\"serial\">" + escaped(decision.serial) + "</span></span>";
 }
 
@@ -177,8 +193,9 @@ std::string channel_of(const Decision& decision, const recipe::Recipe& recipe, s
   channel.clear = clear;
   channel.alternative =
       fmt::format("{} {}, wanted {}; holds {}", recipe::name_of(channel.tolerance, state.book),
-                  value_of(found, recipe::unit_of(channel.tolerance.on)), limits(channel.tolerance),
-                  odds(found.holds));
+                  line_value(found, recipe, line), limits(channel.tolerance), odds(found.holds));
+  if (channel.tolerance.on == recipe::ToleranceOn::colour && found.seen)
+    return difference_of(decision, recipe, line, clear, channel.alternative);
   return channel_svg(channel);
 }
 

@@ -30,8 +30,7 @@ namespace vialwright::report {
 [[nodiscard]] std::string row_html(const std::string& name, const std::string& drawing,
                                    const std::string& value, const std::string& said);
 
-/// The vial's glass at its level and its serial. The colour of a mixture is not computed, so the
-/// liquid shows its surface only.
+/// The vial's glass at its level, in its estimated colour where that is known, and its serial.
 [[nodiscard]] std::string vial_name_html(const decide::Decision& decision,
                                          const line::State& state);
 

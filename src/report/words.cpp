@@ -47,7 +47,7 @@ std::string counted(std::uint64_t number, const std::string& one, const std::str
 }
 
 std::string limits(const recipe::Tolerance& tolerance) {
-  const std::string unit = no_break + std::string(recipe::unit_of(tolerance.on));
+  const std::string unit = no_break + std::string(recipe::shown_unit(tolerance.on));
   const std::string low = plain(tolerance.low);
   const std::string high = plain(tolerance.high);
   const bool has_low = std::isfinite(tolerance.low), has_high = std::isfinite(tolerance.high);
@@ -170,6 +170,11 @@ std::string subject(const contents::Explanation& explanation, const decide::Deci
     return "the reading " + reading_name(explanation.index, decision) + " is wrong";
   }
   if (explanation.wrong == Wrong::nothing) return "nothing is wrong and chance did it";
+  if (explanation.wrong == Wrong::faded) return "its colour has faded more than its age explains";
+  if (explanation.wrong == Wrong::colourant)
+    return "something colours it that is none of the known components";
+  if (explanation.wrong == Wrong::carried_over)
+    return "some of a stock that was not dosed was carried over into it";
   const auto at = static_cast<std::size_t>(explanation.index);
   const std::string dose = at < decision.doses.size() ? decision.doses[at] : "a dose";
   return "the dose missed its command (" + dose + ")";

@@ -43,6 +43,17 @@ void lose(double lost_g, int solvent, const recipe::Book& book, Belief& belief) 
   there -= 1000.0 * lost_g;
 }
 
+/// What is left of the liquid holds as much of an unknown colourant.
+void concentrate(double before_ml, Belief& belief) {
+  const double by = before_ml / belief.mean[belief.volume()];
+  for (int e = 0; e < static_cast<int>(belief.effects.size()); ++e) {
+    if (belief.effects[at(e)].kind != Effect::Kind::foreign) continue;
+    belief.mean[belief.effect(e)] *= by;
+    belief.covariance.row(belief.effect(e)) *= by;
+    belief.covariance.col(belief.effect(e)) *= by;
+  }
+}
+
 }  // namespace
 
 Belief aged(const Belief& belief, double days, double capped_loss_g_per_h,
@@ -51,11 +62,13 @@ Belief aged(const Belief& belief, double days, double capped_loss_g_per_h,
   require(belief.components == static_cast<int>(book.components.size()),
           "the belief is of the book");
   Belief later = belief;
+  const double before_ml = belief.mean[belief.volume()];
   for (int k = 0; k < belief.components; ++k) {
     const recipe::Component& it = book.components[at(k)];
     if (it.evaporates) lose(24.0 * days * capped_loss_g_per_h, k, book, later);
     if (it.fade_per_day > 0.0 || it.u_fade_per_day > 0.0) fade(k, it, days, later);
   }
+  if (before_ml > 0.0) concentrate(before_ml, later);
   return later;
 }
 

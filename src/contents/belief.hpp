@@ -11,8 +11,7 @@ namespace vialwright::contents {
 
 /// @param mean, covariance  of the model's unknowns, cut off at zero.
 [[nodiscard]] Belief belief_of(const Eigen::VectorXd& mean, const Eigen::MatrixXd& covariance,
-                               const VialModel& model, const Evidence& evidence,
-                               const recipe::Book& book);
+                               const VialModel& model, const recipe::Book& book);
 
 /// Directions of the contents that only priors speak of, in plain words.
 [[nodiscard]] std::vector<Unseen> unseen(const Fit& fit, const VialModel& model,

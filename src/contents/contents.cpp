@@ -6,6 +6,7 @@
 
 #include "contents/belief.hpp"
 #include "contents/explanations.hpp"
+#include "contents/fitted.hpp"
 #include "contents/truncation.hpp"
 #include "error/error.hpp"
 
@@ -32,74 +33,71 @@ void check(const Evidence& evidence, const plant::Plant& plant, const recipe::Bo
   }
 }
 
-Doubted doubted_by(const Explanation& explanation) {
-  Doubted doubted;
-  if (explanation.wrong == Explanation::Wrong::reading) doubted.reading = explanation.index;
-  if (explanation.wrong == Explanation::Wrong::command) doubted.command = explanation.index;
-  return doubted;
-}
-
 struct Solver {
   const Evidence& evidence;
   const plant::Plant& plant;
   const recipe::Book& book;
   const Options& options;
-  VialModel model;
 
-  [[nodiscard]] Fit fit(const Doubted& doubted) const {
-    return map_estimate(model.unknowns(doubted), model.observed(doubted), model,
-                        options.max_iterations);
-  }
-  void believe(const Fit& fit, Estimate& estimate) const;
-  void explain(const Fit& fit, Estimate& estimate) const;
-  void set_aside(const Fit& fit, const Doubted& doubted, Estimate& estimate) const;
+  void believe(const Fit& fit, const VialModel& model, Estimate& estimate) const;
+  void explain(const Fit& fit, const VialModel& model, Estimate& estimate) const;
+  [[nodiscard]] std::vector<Suspected> explanations(const Fit& fit, const VialModel& model) const;
+  void set_aside(const Fitted& mended, const VialModel& model, const Doubted& doubted,
+                 Estimate& estimate) const;
 };
 
-void Solver::believe(const Fit& fit, Estimate& estimate) const {
+void Solver::believe(const Fit& fit, const VialModel& model, Estimate& estimate) const {
   Eigen::VectorXd mean = fit.mean;
   Eigen::MatrixXd covariance = fit.covariance;
   cut_off_at_zero(mean, covariance, model.unknowns().bounded);
-  estimate.belief = belief_of(mean, covariance, model, evidence, book);
+  estimate.belief = belief_of(mean, covariance, model, book);
   for (std::size_t d = 0; d < evidence.doses.size(); ++d)
     estimate.dose_at_zero[d] = fit.at_bound[d] != 0;
 }
 
-/// Reports and belief as they are once the believed fault is allowed for; the thing set aside keeps
+/// Reports and belief as they are once the believed fault is allowed for; a thing set aside keeps
 /// the standardised residual that gave it away.
-void Solver::set_aside(const Fit& fit, const Doubted& doubted, Estimate& estimate) const {
-  const auto readings =
-      std::exchange(estimate.readings, reading_reports(fit, model.observed(doubted)));
-  const auto commands =
-      std::exchange(estimate.commands, command_reports(fit, model, model.unknowns(doubted)));
-  if (doubted.reading >= 0) {
-    const auto at = static_cast<std::size_t>(doubted.reading);
-    estimate.readings[at].standardised = readings[at].standardised;
-    estimate.readings[at].counted = false;
-  } else {
-    const auto at = static_cast<std::size_t>(doubted.command);
-    estimate.commands[at].standardised = commands[at].standardised;
-    estimate.commands[at].counted = false;
-  }
-  believe(fit, estimate);
+void Solver::set_aside(const Fitted& mended, const VialModel& model, const Doubted& doubted,
+                       Estimate& estimate) const {
+  const auto readings = std::exchange(estimate.readings, reading_reports(mended, model));
+  const auto commands = std::exchange(estimate.commands, command_reports(mended.fit, model));
+  const auto put = [](int index, const auto& before, auto& now) {
+    if (index < 0) return;
+    const auto which = static_cast<std::size_t>(index);
+    now[which].standardised = before[which].standardised;
+    now[which].counted = false;
+  };
+  put(doubted.reading, readings, estimate.readings);
+  put(doubted.command, commands, estimate.commands);
+  believe(mended.fit, model, estimate);
 }
 
-void Solver::explain(const Fit& fit, Estimate& estimate) const {
-  estimate.explanations = explanations_of(fit, model, evidence, plant);
-  const Explanation& best = estimate.explanations.front();
+/// A colour turned into few rows has lost the directions that an explanation may need.
+std::vector<Suspected> Solver::explanations(const Fit& fit, const VialModel& model) const {
+  if (!model.colour().counts()) return explanations_of(fit, model, evidence, plant, book, options);
+  const VialModel whole(evidence, plant, book, {}, true);
+  const Fit again = map_estimate(whole.unknowns(), whole.observed(), whole, options.max_iterations);
+  return explanations_of(again, whole, evidence, plant, book, options);
+}
+
+void Solver::explain(const Fit& fit, const VialModel& model, Estimate& estimate) const {
+  const std::vector<Suspected> suspected = explanations(fit, model);
+  for (const Suspected& it : suspected) estimate.explanations.push_back(it.explanation);
+  const Suspected& best = suspected.front();
   estimate.settled = false;
-  if (best.odds < options.sure) return;
-  if (best.wrong == Explanation::Wrong::nothing) {
+  if (best.explanation.odds < options.sure) return;
+  if (best.explanation.wrong == Explanation::Wrong::nothing) {
     estimate.settled = true;
     return;
   }
-  const Doubted doubted = doubted_by(best);
-  const Fit mended = this->fit(doubted);
+  const VialModel other(evidence, plant, book, best.doubted);
+  const Fitted mended = fitted(other, options.max_iterations);
   // One fault must explain it all; where it does not, there are two, and we name none.
-  const double chance = chance_of_sound(mended, reading_reports(mended, model.observed(doubted)),
-                                        command_reports(mended, model, model.unknowns(doubted)));
+  const double chance = chance_of_sound(mended, other, reading_reports(mended, other),
+                                        command_reports(mended.fit, other));
   if (chance < options.false_flag) return;
   estimate.settled = true;
-  set_aside(mended, doubted, estimate);
+  set_aside(mended, other, best.doubted, estimate);
 }
 
 }  // namespace
@@ -109,21 +107,22 @@ double Belief::u(int axis) const { return std::sqrt(std::max(0.0, covariance(axi
 Estimate estimate(const Evidence& evidence, const plant::Plant& plant, const recipe::Book& book,
                   const Options& options) {
   check(evidence, plant, book);
-  const Solver solver{evidence, plant, book, options, VialModel(evidence, plant, book)};
-  const Fit fit = solver.fit({});
+  const Solver solver{evidence, plant, book, options};
+  const VialModel model(evidence, plant, book);
+  const Fitted all = fitted(model, options.max_iterations);
   Estimate estimate;
-  estimate.iterations = fit.iterations;
-  estimate.chi_squared = fit.chi_squared;
-  estimate.degrees = fit.degrees;
-  estimate.readings = reading_reports(fit, solver.model.observed());
-  estimate.commands = command_reports(fit, solver.model, solver.model.unknowns());
-  estimate.critical_pairs = critical_pairs(fit, solver.model.observed());
-  estimate.unseen = unseen(fit, solver.model, evidence, plant, book);
+  estimate.iterations = all.fit.iterations;
+  estimate.chi_squared = all.fit.chi_squared;
+  estimate.degrees = all.fit.degrees;
+  estimate.readings = reading_reports(all, model);
+  estimate.commands = command_reports(all.fit, model);
+  estimate.critical_pairs = critical_pairs(all.fit, model);
+  estimate.unseen = unseen(all.fit, model, evidence, plant, book);
   estimate.dose_at_zero.assign(evidence.doses.size(), false);
-  estimate.p_value = chance_of_sound(fit, estimate.readings, estimate.commands);
+  estimate.p_value = chance_of_sound(all, model, estimate.readings, estimate.commands);
   estimate.contradiction = estimate.p_value < options.false_flag;
-  solver.believe(fit, estimate);
-  if (estimate.contradiction) solver.explain(fit, estimate);
+  solver.believe(all.fit, model, estimate);
+  if (estimate.contradiction) solver.explain(all.fit, model, estimate);
   return estimate;
 }
 

@@ -74,7 +74,8 @@ struct Effect {
     offset,
     zero_rate,     ///< of an instrument
     absorptivity,  ///< of a component: relative deviation of its whole spectrum
-    foreign,       ///< an unknown colourant: amplitude of one of mixing::foreign_shapes, 1/cm
+    foreign,       ///< an unknown colourant: amplitude of one of mixing::foreign_shapes, 1/cm, in
+                   ///< the volume there is; more liquid thins it like any component
   };
   Kind kind = Kind::gain;
   int of = 0;          ///< index into Book::lots (strength), Plant::instruments, Book::components
@@ -109,13 +110,20 @@ struct Interval {
 };
 [[nodiscard]] Interval interval_95(double mean, double u);
 
+/// A colour has many values: `predicted` and `residual` (less what everything else predicts) are of
+/// the one furthest off, `standardised` and `share` of all of them as one.
 struct ReadingReport {
   double predicted = 0.0;     ///< by everything else, in the reading's unit
   double residual = 0.0;      ///< reading less what the fit says, in the reading's unit
-  double standardised = 0.0;  ///< residual / sqrt(R - H Sigma H'), ~ N(0, 1); 0 if it decides alone
-  double share = 0.0;         ///< 0..1: how much of the reading's own fit it decides (leverage)
-  bool counted = true;        ///< false: an explanation that is believed sets it aside, or
-  std::string reason;         ///< why it is no evidence at all; else empty
+  double standardised = 0.0;  ///< residual / sqrt(R - H Sigma H'), ~ N(0, 1); 0 if it decides
+                              ///< alone. Of a colour: the normal deviate as rare as `chi_squared`
+  double share = 0.0;        ///< 0..1: how much of the reading's own fit it decides (leverage)
+  bool counted = true;       ///< false: an explanation that is believed sets it aside, or
+  std::string reason;        ///< why it is no evidence at all; else empty
+  int values = 1;            ///< a colour: how many it has
+  int worst_value = 0;       ///< a colour: index of the one furthest off
+  double chi_squared = 0.0;  ///< a colour: of its values about what everything else predicts,
+                             ///< `values` degrees of freedom
 };
 
 /// One way to read the evidence: nothing is wrong, or one thing is.
@@ -149,7 +157,12 @@ struct Unseen {
 struct Options {
   double false_flag = 0.01;  ///< nominal rate at which good vials are flagged; plant risks set it
   double sure = 0.95;        ///< odds at which one explanation is believed
-  int max_iterations = 25;   ///< Gauss-Newton steps; more than 6 have not been seen
+  int max_iterations = 25;   ///< Gauss-Newton steps; more than 6 have not been seen without colour
+  // Prior probabilities of what only a colour can give away, per vial; invented, of the size of a
+  // station's missed doses.
+  double carried_over_odds = 0.002;  ///< shared by all stocks that have a colour
+  double faded_odds = 0.001;
+  double colourant_odds = 0.001;
   bool operator==(const Options&) const = default;
 };
 
@@ -158,7 +171,8 @@ struct Estimate {
   double chi_squared = 0.0;               ///< of "nothing is wrong": residuals and priors
   int degrees = 0;                        ///< redundancy; 0 = nothing checks anything
   double p_value = 1.0;                   ///< chance that a sound vial looks this bad: by its
-                                          ///< chi-squared or by its largest residual, both counted
+                                          ///< chi-squared, its largest residual or (with colour)
+                                          ///< its likeness to an unknown colourant, all counted
   std::vector<ReadingReport> readings;    ///< in the order of Evidence::readings
   std::vector<ReadingReport> commands;    ///< in the order of Evidence::doses; counted false where
                                           ///< the command is no evidence
@@ -179,7 +193,8 @@ struct Estimate {
                                 const recipe::Book& book, const Options& options = {});
 
 /// What colours the liquid, in the order of mixing::View: mg/mL of each component, corrected by the
-/// deviation of its absorptivity, then the amplitudes of an unknown colourant.
+/// deviation of its absorptivity, then the amplitudes of an unknown colourant; all 0 without
+/// liquid.
 /// @param x  a point on the belief's axes. @param gradient  (amounts, axes), set whole if given.
 [[nodiscard]] Eigen::VectorXd colouring(const Belief& belief, const Eigen::VectorXd& x,
                                         Eigen::MatrixXd* gradient = nullptr);
@@ -192,7 +207,10 @@ struct Colour {
 [[nodiscard]] Colour colour_of(const Belief& belief, const mixing::View& view);
 
 /// The belief some time later, in a capped vial: components fade (each by exp(-rate t), with one
-/// doubt about its rate), the solvent evaporates through the cap. First order; effects unchanged.
+/// doubt about its rate), the solvent evaporates through the cap. First order; effects unchanged,
+/// but for an unknown colourant, which what evaporates leaves behind. The doubt about a rate counts
+/// as new: where the belief itself has faded, its share of that doubt is not added up with this
+/// one.
 /// @param days  >= 0 since the moment the belief is for. @pre the loss leaves some solvent.
 [[nodiscard]] Belief aged(const Belief& belief, double days, double capped_loss_g_per_h,
                           const recipe::Book& book);

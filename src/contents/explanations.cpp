@@ -1,9 +1,10 @@
 #include "contents/explanations.hpp"
 
 #include <algorithm>
-#include <boost/math/special_functions/gamma.hpp>
 #include <cmath>
 #include <numbers>
+
+#include "contents/colour_suspicions.hpp"
 
 namespace vialwright::contents {
 namespace {
@@ -40,6 +41,7 @@ void gather(const std::vector<ReadingReport>& reports, double& largest, int& cou
 /// What a doubted thing does: if it is off by b, the innovation moves by b `pattern`.
 struct Suspicion {
   Explanation explanation;
+  Doubted doubted;
   double prior_odds = 0.0;  ///< against its being sound
   double size = 0.0;        ///< standard deviation of b
   double weight = 0.0;      ///< pattern' W pattern
@@ -61,16 +63,19 @@ VectorXd net_row(const VialModel& model, const Evidence& evidence, Index n) {
   return row;
 }
 
-Suspicion of_reading(Index j, const Fit& fit, const VialModel& model, const VectorXd& net,
+double against(double odds) { return odds / (1.0 - odds); }
+
+Suspicion of_reading(int j, const Fit& fit, const VialModel& model, const VectorXd& net,
                      double fault_odds) {
+  const Index row = model.rows(j).first;
   Suspicion it;
   it.explanation.wrong = Explanation::Wrong::reading;
-  it.explanation.index = static_cast<int>(j);
-  it.prior_odds = fault_odds / (1.0 - fault_odds);
-  it.size = model.blunder(static_cast<int>(j));
-  it.weight = fit.weight(j, j);
-  it.pull = fit.pull[j];
-  it.net_slope = -net.dot(fit.reach.col(j));
+  it.explanation.index = it.doubted.reading = j;
+  it.prior_odds = against(fault_odds);
+  it.size = model.blunder(j);
+  it.weight = fit.weight(row, row);
+  it.pull = fit.pull[row];
+  it.net_slope = -net.dot(fit.reach.col(row));
   return it;
 }
 
@@ -78,8 +83,8 @@ Suspicion of_command(int d, const Fit& fit, const VialModel& model, const Vector
                      double fault_odds) {
   Suspicion it;
   it.explanation.wrong = Explanation::Wrong::command;
-  it.explanation.index = d;
-  it.prior_odds = fault_odds / (1.0 - fault_odds);
+  it.explanation.index = it.doubted.command = d;
+  it.prior_odds = against(fault_odds);
   it.size = model.missed_by(d);
   const VectorXd pattern = fit.gradient.row(model.dose(d));
   it.weight = pattern.dot(fit.weight * pattern);
@@ -89,46 +94,54 @@ Suspicion of_command(int d, const Fit& fit, const VialModel& model, const Vector
 }
 
 /// The size of the fault and the vial's net mass, if this is what happened.
-void conclude(Suspicion& it, double net_g, double net_variance) {
+Weighed conclude(Suspicion& it, const Net& net) {
   const double variance = it.size * it.size / (1.0 + it.size * it.size * it.weight);
   it.explanation.shift = variance * it.pull;
   it.explanation.u_shift = std::sqrt(variance);
-  it.explanation.net_g = net_g + it.net_slope * it.explanation.shift;
-  it.explanation.u_net_g = std::sqrt(net_variance + it.net_slope * it.net_slope * variance);
+  it.explanation.net_g = net.grams + it.net_slope * it.explanation.shift;
+  it.explanation.u_net_g = std::sqrt(net.variance + it.net_slope * it.net_slope * variance);
+  return {{it.explanation, it.doubted}, std::log(it.prior_odds) + log_bayes_factor(it)};
 }
 
-void share_out(std::vector<Suspicion>& all) {
-  double most = 0.0;
-  for (Suspicion& it : all) {
-    it.explanation.odds = std::log(it.prior_odds) + log_bayes_factor(it);
-    most = std::max(most, it.explanation.odds);
+std::vector<Suspected> share_out(std::vector<Weighed>& all) {
+  double most = 0.0, sum = 0.0;
+  for (const Weighed& it : all) most = std::max(most, it.log_odds);
+  std::vector<Suspected> shared;
+  shared.reserve(all.size());
+  for (const Weighed& it : all) {
+    shared.push_back(it.suspected);
+    sum += shared.back().explanation.odds = std::exp(it.log_odds - most);
   }
-  double sum = 0.0;
-  for (Suspicion& it : all) sum += it.explanation.odds = std::exp(it.explanation.odds - most);
-  for (Suspicion& it : all) it.explanation.odds /= sum;
+  for (Suspected& it : shared) it.explanation.odds /= sum;
+  return shared;
 }
 
 }  // namespace
 
-double chi_squared_tail(double value, int degrees) {
-  if (degrees <= 0) return 1.0;
-  return boost::math::gamma_q(0.5 * degrees, 0.5 * std::max(0.0, value));
-}
-
-std::vector<ReadingReport> reading_reports(const Fit& fit, const Observed& observed) {
-  std::vector<ReadingReport> reports;
-  reports.reserve(at(fit.pull.size()));
-  for (Index j = 0; j < fit.pull.size(); ++j) {
-    const double weight = fit.weight(j, j);
-    reports.push_back(report(observed.value[j], fit.residual[j], ratio(fit.pull[j], weight),
-                             observed.variance[j] * weight));
+std::vector<ReadingReport> reading_reports(const Fitted& fitted, const VialModel& model) {
+  const Fit& fit = fitted.fit;
+  const Observed& observed = model.observed();
+  std::vector<ReadingReport> reports(at(model.readings()));
+  std::size_t colour = 0;
+  for (int j = 0; j < model.readings(); ++j) {
+    const Index row = model.rows(j).first;
+    if (const std::string& reason = model.colour().reasons[at(j)]; !reason.empty()) {
+      reports[at(j)].counted = false;
+      reports[at(j)].reason = reason;
+    } else if (model.is_colour(j)) {
+      reports[at(j)] = colour_report(fitted, model, colour++);
+    } else {
+      const double weight = fit.weight(row, row);
+      reports[at(j)] = report(observed.value[row], fit.residual[row], ratio(fit.pull[row], weight),
+                              observed.variance[row] * weight);
+    }
   }
   return reports;
 }
 
-std::vector<ReadingReport> command_reports(const Fit& fit, const VialModel& model,
-                                           const Unknowns& prior) {
+std::vector<ReadingReport> command_reports(const Fit& fit, const VialModel& model) {
   std::vector<ReadingReport> reports;
+  const Unknowns& prior = model.unknowns();
   for (int d = 0; d < model.doses(); ++d) {
     const Index i = model.dose(d);
     const VectorXd pattern = fit.gradient.row(i);
@@ -143,8 +156,10 @@ std::vector<ReadingReport> command_reports(const Fit& fit, const VialModel& mode
   return reports;
 }
 
-double chance_of_sound(const Fit& fit, const std::vector<ReadingReport>& readings,
+double chance_of_sound(const Fitted& fitted, const VialModel& model,
+                       const std::vector<ReadingReport>& readings,
                        const std::vector<ReadingReport>& commands) {
+  const Fit& fit = fitted.fit;
   if (fit.degrees == 0) return 1.0;
   double largest = 0.0;
   int count = 0;
@@ -153,30 +168,42 @@ double chance_of_sound(const Fit& fit, const std::vector<ReadingReport>& reading
   const double one = std::erfc(largest / std::numbers::sqrt2);  // two-sided tail of one residual
   // 1 - (1 - one)^count without losing the digits of a tiny tail.
   const double any = -std::expm1(count * std::log1p(-std::min(one, 1.0 - 1e-16)));
-  return std::min(1.0, 2.0 * std::min(any, chi_squared_tail(fit.chi_squared, fit.degrees)));
+  const double least = std::min(any, chi_squared_tail(fit.chi_squared, fit.degrees));
+  if (!model.looks_for_colourant()) return std::min(1.0, 2.0 * least);
+  return std::min(1.0, 3.0 * std::min(least, chance_of_no_colourant(fitted, model)));
 }
 
-std::vector<Explanation> explanations_of(const Fit& fit, const VialModel& model,
-                                         const Evidence& evidence, const plant::Plant& plant) {
-  const VectorXd net = net_row(model, evidence, fit.mean.size());
-  std::vector<Suspicion> all(1);
-  all[0].prior_odds = 1.0;
-  for (Index j = 0; j < fit.pull.size(); ++j) {
+std::vector<Suspected> explanations_of(const Fit& fit, const VialModel& model,
+                                       const Evidence& evidence, const plant::Plant& plant,
+                                       const recipe::Book& book, const Options& options) {
+  Net net{net_row(model, evidence, fit.mean.size())};
+  net.grams = net.row.dot(fit.mean);
+  net.variance = net.row.dot(fit.covariance * net.row);
+  Suspicion nothing;
+  nothing.prior_odds = 1.0;
+  std::vector<Weighed> all = {conclude(nothing, net)};
+  for (int j = 0; j < model.readings(); ++j) {
+    if (model.rows(j).count == 0) continue;
     const int instrument = evidence.readings[at(j)].instrument;
-    all.push_back(of_reading(j, fit, model, net, plant.instruments[at(instrument)].fault_odds));
+    const double fault_odds = plant.instruments[at(instrument)].fault_odds;
+    if (model.is_colour(j)) {
+      all.push_back(wrong_colour(j, fit, model, net, against(fault_odds)));
+      continue;
+    }
+    Suspicion it = of_reading(j, fit, model, net.row, fault_odds);
+    all.push_back(conclude(it, net));
   }
   for (int d = 0; d < model.doses(); ++d) {
     if (!model.testifies(d)) continue;
     const int station = evidence.doses[at(d)].station;
-    all.push_back(of_command(d, fit, model, net, plant.stations[at(station)].fault_odds));
+    Suspicion it = of_command(d, fit, model, net.row, plant.stations[at(station)].fault_odds);
+    all.push_back(conclude(it, net));
   }
-  const double net_g = net.dot(fit.mean), net_variance = net.dot(fit.covariance * net);
-  for (Suspicion& it : all) conclude(it, net_g, net_variance);
-  share_out(all);
-  std::vector<Explanation> explanations;
-  explanations.reserve(all.size());
-  for (const Suspicion& it : all) explanations.push_back(it.explanation);
-  std::ranges::stable_sort(explanations, std::ranges::greater{}, &Explanation::odds);
+  if (model.colour().counts())
+    suspect_colours(fit, model, evidence, plant, book, options, net, all);
+  std::vector<Suspected> explanations = share_out(all);
+  std::ranges::stable_sort(explanations, std::ranges::greater{},
+                           [](const Suspected& it) { return it.explanation.odds; });
   return explanations;
 }
 
@@ -193,6 +220,18 @@ std::vector<CriticalPair> critical_pairs(const Fit& fit, const Observed& observe
       if (!alone && std::abs(fit.weight(one, other)) > as_one * std::sqrt(a * b))
         pairs.push_back({static_cast<int>(one), static_cast<int>(other)});
     }
+  }
+  return pairs;
+}
+
+std::vector<CriticalPair> critical_pairs(const Fit& fit, const VialModel& model) {
+  std::vector<int> reading(at(fit.pull.size()), -1);  // of each row, colours apart
+  for (int j = 0; j < model.readings(); ++j)
+    if (!model.is_colour(j)) reading[at(model.rows(j).first)] = j;
+  std::vector<CriticalPair> pairs;
+  for (const CriticalPair& it : critical_pairs(fit, model.observed())) {
+    const CriticalPair named{reading[at(it.one)], reading[at(it.other)]};
+    if (named.one >= 0 && named.other >= 0) pairs.push_back(named);
   }
   return pairs;
 }

@@ -2,6 +2,7 @@
 
 #include <Eigen/Cholesky>
 #include <cmath>
+#include <utility>
 
 #include "contents/bounds.hpp"
 #include "error/error.hpp"
@@ -68,6 +69,30 @@ double moved(const VectorXd& from, const VectorXd& to, const VectorXd& variance)
   return most;
 }
 
+/// What the mode makes least, exact readings and priors apart.
+double objective(const Unknowns& unknowns, const Response& response, const VectorXd& x) {
+  double sum = response.misfit(x);
+  for (Index i = 0; i < x.size(); ++i) {
+    const double off = x[i] - unknowns.mean[i];
+    if (unknowns.variance[i] > 0.0) sum += off * off / unknowns.variance[i];
+  }
+  return sum;
+}
+
+/// As much of the step to `point` as makes things better; `now` is the objective at `from`.
+void shorten(const Unknowns& unknowns, const Response& response, const VectorXd& from,
+             VectorXd& point, double& now) {
+  for (int halvings = 0; halvings < 12; ++halvings) {
+    const double then = objective(unknowns, response, point);
+    // Near the mode the two are equal but for rounding.
+    if (then <= now * (1.0 + 1e-9) + 1e-9) {
+      now = then;
+      return;
+    }
+    point = 0.5 * (from + point);
+  }
+}
+
 /// chi2 = sum of residuals^2 / R + sum over honest priors of (x - mu)^2 / P, each written with the
 /// pull so that R = 0 and P = 0 need no exception.
 double cost(const Unknowns& unknowns, const Observed& observed, const Fit& fit) {
@@ -120,6 +145,7 @@ Fit map_estimate(const Unknowns& unknowns, const Observed& observed, const Respo
   step.predicted.resize(m);
   step.before.resize(m, m);
   Bounded bounded;
+  double now = response.curved() ? objective(unknowns, response, fit.mode) : 0.0;
   while (true) {
     ++fit.iterations;
     unbounded_step(unknowns, observed, response, step, fit);
@@ -128,8 +154,9 @@ Fit map_estimate(const Unknowns& unknowns, const Observed& observed, const Respo
       covariance(unknowns, step, fit);
       bounded = nearest_within_bounds(fit.mean, fit.covariance, unknowns.bounded);
     }
+    if (response.curved()) shorten(unknowns, response, fit.mode, bounded.point, now);
     const double move = moved(fit.mode, bounded.point, unknowns.variance);
-    fit.mode = bounded.point;
+    fit.at = std::exchange(fit.mode, bounded.point);
     // 1e-10 of the prior's doubt: far below what any reading resolves, far above rounding.
     if (move < 1e-10 || fit.iterations >= max_iterations) break;
   }

@@ -29,12 +29,19 @@ class Response {
   /// @param predicted (m) and @param gradient (n, m), one column a reading: both are set whole.
   virtual void linearise(const Eigen::VectorXd& unknowns, Eigen::VectorXd& predicted,
                          Eigen::MatrixXd& gradient) const = 0;
+  /// Far enough from linear that a whole step may go too far? Steps are then shortened until they
+  /// bring unknowns and readings closer to what is thought.
+  [[nodiscard]] virtual bool curved() const { return false; }
+  /// Sum of squares of all readings' misfits in units of their noise, exact ones apart.
+  /// @pre curved().
+  [[nodiscard]] virtual double misfit(const Eigen::VectorXd& /*unknowns*/) const { return 0.0; }
 };
 
 /// The posterior about its mode. `mean` and `covariance` are the Gaussian that fits the posterior
 /// there without regard to the bounds; truncation.hpp cuts it off at zero.
 struct Fit {
   Eigen::VectorXd mode;        ///< (n), bounds respected
+  Eigen::VectorXd at;          ///< (n) where the gradient was taken: the mode but for rounding
   Eigen::VectorXd mean;        ///< (n)
   Eigen::MatrixXd covariance;  ///< (n, n)
   Eigen::VectorXd residual;    ///< (m) reading less what `mean` says

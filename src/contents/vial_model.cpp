@@ -39,43 +39,26 @@ double holds_g(const plant::Container& container, double density) {
   return ml * density;
 }
 
-/// The liquid that evaporates is the solvent: its density is that of the stock richest in it.
-double density_of_lost(const Evidence& evidence, const recipe::Book& book) {
-  double richest = 0.0, density = 1.0;
-  for (const Dose& dose : evidence.doses) {
-    if (dose.lot < 0) continue;
-    const auto& strengths = book.lots[at(dose.lot)].strengths;
-    for (std::size_t k = 0; k < strengths.size(); ++k) {
-      if (!book.components[k].evaporates || strengths[k].mg_per_g <= richest) continue;
-      richest = strengths[k].mg_per_g;
-      density = book.stocks[at(dose.stock)].density_g_per_ml;
-    }
-  }
-  return density;
+Moment moment_of(const Reading& reading) {
+  return {reading.after_doses, reading.open_s, reading.days};
 }
 
 }  // namespace
 
-/// The column of the gradient that a reading fills.
-struct VialModel::Slope {
-  Eigen::Ref<VectorXd> column;
-  void add(int unknown, double by) {
-    if (unknown >= 0) column[unknown] += by;
-  }
-};
-
-VialModel::VialModel(const Evidence& evidence, const plant::Plant& plant, const recipe::Book& book)
+VialModel::VialModel(const Evidence& evidence, const plant::Plant& plant, const recipe::Book& book,
+                     const Doubted& doubted, bool whole)
     : evidence_(evidence),
       plant_(plant),
       book_(book),
       container_(plant.containers[at(evidence.container)]),
-      density_(book.stocks.size(), -1),
-      systematic_(plant.instruments.size()),
-      lost_density_(density_of_lost(evidence, book)) {
+      doubted_(doubted),
+      liquid_(evidence, book),
+      systematic_(plant.instruments.size()) {
   add_doses();
   add_vial();
   add_densities();
   add_instruments();
+  colour_ = colour_part(evidence, plant, book, doubted, whole, unknowns_, liquid_);
   observe();
 }
 
@@ -110,6 +93,9 @@ void VialModel::add_doses() {
     const double most = holds_g(container_, book_.stocks[at(dose.stock)].density_g_per_ml);
     add(unknowns_, 0.5 * most, square(most) / 12.0, true, true);
   }
+  for (int d = 0; d < doses(); ++d) liquid_.dose_at.push_back(dose(d));
+  if (doubted_.command >= 0)
+    unknowns_.variance[dose(doubted_.command)] += square(missed_by(doubted_.command));
 }
 
 void VialModel::add_vial() {
@@ -120,7 +106,7 @@ void VialModel::add_vial() {
   const bool opened = evidence_.open_s > 0.0 ||
                       has_reading(evidence_, [](const Reading& it) { return it.open_s > 0.0; });
   if (opened && (container_.open_loss_g_per_h > 0.0 || container_.u_open_loss_g_per_h > 0.0))
-    loss_rate_ =
+    liquid_.loss_rate_at =
         add(unknowns_, container_.open_loss_g_per_h, square(container_.u_open_loss_g_per_h), true);
   if (!has_reading(evidence_, [](const Reading& it) { return it.kind == ReadingKind::level; }))
     return;
@@ -131,7 +117,7 @@ void VialModel::add_vial() {
 void VialModel::add_densities() {
   for (const Dose& dose : evidence_.doses) {
     const recipe::Stock& stock = book_.stocks[at(dose.stock)];
-    int& unknown = density_[at(dose.stock)];
+    int& unknown = liquid_.density_at[at(dose.stock)];
     if (unknown < 0 && stock.u_density_g_per_ml > 0.0)
       unknown = add(unknowns_, stock.density_g_per_ml, square(stock.u_density_g_per_ml));
   }
@@ -148,7 +134,8 @@ int VialModel::source_of(int instrument) const {
 void VialModel::add_instruments() {
   // In plant order, so that the order of the readings has no say in the order of the effects.
   std::vector<char> used(plant_.instruments.size(), 0);
-  for (const Reading& it : evidence_.readings) used[at(source_of(it.instrument))] = 1;
+  for (const Reading& it : evidence_.readings)
+    if (it.kind != ReadingKind::colour) used[at(source_of(it.instrument))] = 1;
   for (int i = 0; i < static_cast<int>(used.size()); ++i)
     if (used[at(i)] != 0) add_instrument(i);
   for (const Reading& it : evidence_.readings)
@@ -162,7 +149,7 @@ void VialModel::add_instrument(int instrument) {
   mine.offset = it.offset;
   const auto touch = [&](Effect::Kind kind, double u) {
     const int unknown = add(unknowns_, 0.0, square(u));
-    effects_.push_back({{kind, instrument, -1}, unknown});
+    effects_.push_back({{kind, instrument, -1}, unknown, u});
     return unknown;
   };
   const bool counts = has_reading(evidence_, [&](const Reading& reading) {
@@ -177,19 +164,6 @@ void VialModel::add_instrument(int instrument) {
     mine.zero_rate_at = touch(Effect::Kind::zero_rate, it.u_zero_rate);
 }
 
-Unknowns VialModel::unknowns(const Doubted& doubted) const {
-  Unknowns changed = unknowns_;
-  if (doubted.command >= 0)
-    changed.variance[dose(doubted.command)] += square(missed_by(doubted.command));
-  return changed;
-}
-
-Observed VialModel::observed(const Doubted& doubted) const {
-  Observed changed = observed_;
-  if (doubted.reading >= 0) changed.variance[doubted.reading] += square(blunder(doubted.reading));
-  return changed;
-}
-
 // ---- readings ------------------------------------------------------------------------------
 
 double VialModel::variance_of(const Reading& reading) const {
@@ -199,19 +173,32 @@ double VialModel::variance_of(const Reading& reading) const {
   return absolute + square(it.repeatability_rel * reading.value);
 }
 
+/// A colour reading has as many rows as it has something to say, each to be compared with zero.
 void VialModel::observe() {
-  const auto count = static_cast<Index>(evidence_.readings.size());
-  observed_.value.resize(count);
-  observed_.variance.resize(count);
-  for (Index j = 0; j < count; ++j) {
-    const Reading& reading = evidence_.readings[static_cast<std::size_t>(j)];
-    observed_.value[j] = reading.value;
-    observed_.variance[j] = variance_of(reading);
+  rows_.resize(evidence_.readings.size());
+  Index count = 0;
+  std::size_t next = 0;
+  for (int j = 0; j < readings(); ++j) {
+    const bool colour = evidence_.readings[at(j)].kind == ReadingKind::colour;
+    const bool counts = colour && colour_.reasons[at(j)].empty();
+    rows_[at(j)] = {count, colour ? (counts ? colour_.rows[next++].rows() : 0) : 1};
+    count += rows_[at(j)].count;
+  }
+  observed_.value = VectorXd::Zero(count);
+  observed_.variance = VectorXd::Ones(count);
+  for (int j = 0; j < readings(); ++j) {
+    const Reading& reading = evidence_.readings[at(j)];
+    if (reading.kind == ReadingKind::colour) continue;
+    const Index row = rows(j).first;
+    observed_.value[row] = reading.value;
+    observed_.variance[row] = variance_of(reading);
+    if (doubted_.reading == j) observed_.variance[row] += square(blunder(j));
   }
 }
 
 double VialModel::blunder(int reading) const {
   const Reading& it = evidence_.readings[at(reading)];
+  if (it.kind == ReadingKind::colour) return blunder_of(plant_.instruments[at(it.instrument)]);
   const double told = plant_.instruments[at(it.instrument)].blunder;
   return told > 0.0 ? told : found_blunder(it);
 }
@@ -230,31 +217,31 @@ double VialModel::found_blunder(const Reading& reading) const {
     case ReadingKind::volume:
       return std::max(usual, 0.1 * full_ml);
     case ReadingKind::level:
+    case ReadingKind::colour:
       break;
   }
   const double area = 0.25 * std::numbers::pi * square(container_.inner_diameter_mm);
   return std::max(usual, 100.0 * full_ml / area);  // a tenth of the height, mm
 }
 
-double VialModel::stock_density(int stock, const VectorXd& x) const {
-  return value_of(density(stock), x, book_.stocks[at(stock)].density_g_per_ml);
-}
-
 double VialModel::liquid_weight(const Reading& reading, const VectorXd& x, Slope& slope) const {
   double sum = 0.0;
-  const int made = std::min(reading.after_doses, doses());
-  for (int d = 0; d < made; ++d) {
-    const int stock = evidence_.doses[at(d)].stock;
-    const double rho = stock_density(stock, x);
+  for (int d = 0; d < liquid_.doses(); ++d) {
+    if (!liquid_.holds(d, moment_of(reading))) continue;
+    const int stock = liquid_.dose(d).stock, unknown = liquid_.dose_at[at(d)];
+    const double rho = liquid_.density(stock, x);
     const double shows = apparent(reading.air_kg_per_m3, rho);
-    sum += shows * x[dose(d)];
-    slope.add(dose(d), shows);
-    slope.add(density(stock), x[dose(d)] * reading.air_kg_per_m3 / (1000.0 * rho * rho));
+    sum += shows * x[unknown];
+    slope.add(unknown, shows);
+    slope.add(liquid_.density_at[at(stock)],
+              x[unknown] * reading.air_kg_per_m3 / (1000.0 * rho * rho));
   }
-  if (loss_rate_ < 0) return sum;
-  const double hours = apparent(reading.air_kg_per_m3, lost_density_) * reading.open_s / 3600.0;
-  slope.add(loss_rate_, -hours);
-  return sum - hours * x[loss_rate_];
+  const int rate = liquid_.loss_rate_at;
+  if (rate < 0) return sum;
+  const double hours =
+      apparent(reading.air_kg_per_m3, liquid_.lost_density()) * reading.open_s / 3600.0;
+  slope.add(rate, -hours);
+  return sum - hours * x[rate];
 }
 
 double VialModel::weighed(const Reading& reading, const VectorXd& x, Slope& slope) const {
@@ -268,27 +255,11 @@ double VialModel::weighed(const Reading& reading, const VectorXd& x, Slope& slop
   return sum + liquid_weight(reading, x, slope);
 }
 
-double VialModel::filled(const Reading& reading, const VectorXd& x, Slope& slope) const {
-  double sum = 0.0;
-  const int made = std::min(reading.after_doses, doses());
-  for (int d = 0; d < made; ++d) {
-    const int stock = evidence_.doses[at(d)].stock;
-    const double rho = stock_density(stock, x);
-    sum += x[dose(d)] / rho;
-    slope.add(dose(d), 1.0 / rho);
-    slope.add(density(stock), -x[dose(d)] / (rho * rho));
-  }
-  if (loss_rate_ < 0) return sum;
-  const double hours = reading.open_s / 3600.0 / lost_density_;
-  slope.add(loss_rate_, -hours);
-  return sum - hours * x[loss_rate_];
-}
-
 /// Height of the liquid above the inner floor, mm: 1000 mm3 a mL over the cross-section.
 double VialModel::height(const Reading& reading, const VectorXd& x, Slope& slope) const {
   const double diameter = x[diameter_];
   const double per_ml = 4000.0 / (std::numbers::pi * square(diameter));
-  const double above = filled(reading, x, slope) - x[floor_];
+  const double above = liquid_.volume_ml(moment_of(reading), x, slope) - x[floor_];
   slope.column *= per_ml;
   slope.add(floor_, -per_ml);
   slope.add(diameter_, -2.0 * per_ml * above / diameter);
@@ -297,12 +268,12 @@ double VialModel::height(const Reading& reading, const VectorXd& x, Slope& slope
 
 double VialModel::dosed(const Reading& reading, const VectorXd& x, Slope& slope) const {
   const int unknown = dose(reading.dose), stock = evidence_.doses[at(reading.dose)].stock;
-  const double rho = stock_density(stock, x);
+  const double rho = liquid_.density(stock, x);
   double shows = 1.0;
   if (reading.kind == ReadingKind::tank_loss) shows = apparent(reading.air_kg_per_m3, rho);
   if (plant_.instruments[at(reading.instrument)].kind == plant::InstrumentKind::volume_meter) {
     shows = 1.0 / rho;
-    slope.add(density(stock), -x[unknown] / (rho * rho));
+    slope.add(liquid_.density_at[at(stock)], -x[unknown] / (rho * rho));
   }
   slope.add(unknown, shows);
   return shows * x[unknown];
@@ -314,31 +285,80 @@ double VialModel::measurand(const Reading& reading, const VectorXd& x, Slope& sl
     case ReadingKind::tank_loss:
       return dosed(reading, x, slope);
     case ReadingKind::volume:
-      return filled(reading, x, slope);
+      return liquid_.volume_ml(moment_of(reading), x, slope);
     case ReadingKind::level:
       return height(reading, x, slope);
     case ReadingKind::tare:
     case ReadingKind::gross:
+    case ReadingKind::colour:
       break;
   }
   return weighed(reading, x, slope);
 }
 
+/// What the instrument shows of it, noise apart.
+double VialModel::shown(const Reading& reading, const VectorXd& x, Slope& slope) const {
+  const Systematic& error = systematic_[at(reading.instrument)];
+  const double truth = measurand(reading, x, slope);
+  const double factor = 1.0 + error.gain + value_of(error.gain_at, x, 0.0);
+  slope.column *= factor;
+  slope.add(error.gain_at, truth);
+  slope.add(error.offset_at, 1.0);
+  slope.add(error.zero_rate_at, reading.counting_s);
+  return factor * truth + error.offset + value_of(error.offset_at, x, 0.0) +
+         value_of(error.zero_rate_at, x, 0.0) * reading.counting_s;
+}
+
 void VialModel::linearise(const VectorXd& x, VectorXd& predicted, Eigen::MatrixXd& gradient) const {
   gradient.setZero();
-  for (Index j = 0; j < predicted.size(); ++j) {
-    const Reading& reading = evidence_.readings[static_cast<std::size_t>(j)];
-    const Systematic& error = systematic_[at(reading.instrument)];
-    Slope slope{gradient.col(j)};
-    const double truth = measurand(reading, x, slope);
-    const double factor = 1.0 + error.gain + value_of(error.gain_at, x, 0.0);
-    slope.column *= factor;
-    slope.add(error.gain_at, truth);
-    slope.add(error.offset_at, 1.0);
-    slope.add(error.zero_rate_at, reading.counting_s);
-    predicted[j] = factor * truth + error.offset + value_of(error.offset_at, x, 0.0) +
-                   value_of(error.zero_rate_at, x, 0.0) * reading.counting_s;
+  for (int j = 0; j < readings(); ++j) {
+    const Reading& reading = evidence_.readings[at(j)];
+    if (reading.kind == ReadingKind::colour) continue;
+    Slope slope{gradient.col(rows(j).first)};
+    predicted[rows(j).first] = shown(reading, x, slope);
   }
+  for (std::size_t i = 0; i < colour_.rows.size(); ++i) {
+    const Rows& at_rows = rows(colour_.reading[i]);
+    colour_.rows[i].linearise(liquid_, colour_.dyes, x,
+                              predicted.segment(at_rows.first, at_rows.count),
+                              gradient.middleCols(at_rows.first, at_rows.count));
+  }
+}
+
+Eigen::MatrixXd VialModel::by_value(int colour_reading) const {
+  const auto which = std::ranges::find(colour_.reading, colour_reading) - colour_.reading.begin();
+  const ColourRows& it = colour_.rows[static_cast<std::size_t>(which)];
+  Eigen::MatrixXd all = Eigen::MatrixXd::Zero(observed_.value.size(), it.values());
+  all.middleRows(rows(colour_reading).first, it.values()) = it.whitening();
+  return all;
+}
+
+Eigen::MatrixXd VialModel::by_band() const {
+  Index bands = 0;
+  for (const ColourRows& it : colour_.rows) bands += it.by_band().cols();
+  Eigen::MatrixXd all = Eigen::MatrixXd::Zero(observed_.value.size(), bands);
+  bands = 0;
+  for (std::size_t i = 0; i < colour_.rows.size(); ++i) {
+    const Eigen::MatrixXd own = colour_.rows[i].by_band();
+    all.block(rows(colour_.reading[i]).first, bands, own.rows(), own.cols()) = own;
+    bands += own.cols();
+  }
+  return all;
+}
+
+double VialModel::misfit(const VectorXd& x) const {
+  double sum = 0.0;
+  VectorXd unused(x.size());
+  for (int j = 0; j < readings(); ++j) {
+    const Reading& reading = evidence_.readings[at(j)];
+    const Index row = rows(j).first;
+    if (reading.kind == ReadingKind::colour || !(observed_.variance[row] > 0.0)) continue;
+    unused.setZero();
+    Slope slope{unused};
+    sum += square(observed_.value[row] - shown(reading, x, slope)) / observed_.variance[row];
+  }
+  for (const ColourRows& it : colour_.rows) sum += it.misfit(liquid_, colour_.dyes, x);
+  return sum;
 }
 
 }  // namespace vialwright::contents

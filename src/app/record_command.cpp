@@ -53,6 +53,8 @@ twin::FaultRates usual_faults() {
   rates.missing_event = rates.late_event = rates.duplicate_event = 0.01;
   rates.out_of_order = 0.02;
   rates.conflicting_event = 0.004;
+  rates.contaminated = rates.colour_glare = 0.01;
+  rates.faded = rates.read_unmixed = 0.006;
   rates.drifting_meter = 1;
   rates.wrong_lot = 1;
   return rates;

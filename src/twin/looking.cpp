@@ -9,6 +9,7 @@ namespace vialwright::twin {
 namespace {
 
 constexpr double session_s = 7200.0;
+constexpr double finest_step = 1e-4;  ///< no gauge prints more, of absorbances and L* a* b* alike
 
 double departs(const World& world) { return std::min(world.hardness, 1.0); }
 
@@ -43,7 +44,7 @@ Curve arriving(const Look& look, const plant::ColourGauge& gauge, const plant::C
                                    gauge.strip_rel, departs(world) * truth.aside, departs(world));
   for (std::size_t n = 0; n < light.size(); ++n) {
     const double bluer = (560.0 - fine.at(static_cast<int>(n))) / 200.0;
-    const double stray = truth.stray * std::max(1.0 + 0.5 * departs(world) * bluer, 0.0);
+    const double stray = truth.stray * std::max(1.0 + 0.3 * departs(world) * bluer, 0.0);
     light[n] = (light[n] + stray) / (1.0 + stray) + look.glare;
   }
   return light;
@@ -215,7 +216,8 @@ ColourSeen looked_at(const Look& look, const plant::Plant& plant, const plant::C
   const auto& bias = gauge.gives == Gives::spectrum ? bias_bands : bias_axes;
   bias(seen.values, gauge, world.hardness, session);
   disturb(seen.values, kind, world, random);
-  for (double& value : seen.values) value = rounded(value, kind.resolution);
+  const double step = kind.resolution > 0.0 ? kind.resolution : finest_step;
+  for (double& value : seen.values) value = rounded(value, step);
   if (gauge.gives == Gives::channels) count(seen, random);
   return seen;
 }

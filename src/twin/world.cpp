@@ -53,15 +53,15 @@ std::vector<InstrumentTruth> draw_instruments(const plant::Plant& plant, std::ui
   return truths;
 }
 
-/// Wavelengths are good to half a nanometre or so, as those of an array with few pixels are.
+/// Wavelengths are good to a quarter of a nanometre, as where a lamp's lines check them.
 GaugeTruth draw_gauge(const plant::Instrument& instrument, Random& random, double hardness) {
   GaugeTruth truth;
   if (!instrument.colour) return truth;
   const plant::ColourGauge& gauge = *instrument.colour;
   truth.path_score = random.error(hardness);
   truth.stray = std::max(gauge.stray_light + gauge.u_stray_light * random.error(hardness), 0.0);
-  truth.shift_nm = hardness * random.between(-0.5, 0.5);
-  truth.aside = hardness * random.between(-0.05, 0.05);
+  truth.shift_nm = hardness * random.between(-0.25, 0.25);
+  truth.aside = hardness * random.between(-0.03, 0.03);
   return truth;
 }
 

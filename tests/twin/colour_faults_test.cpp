@@ -13,6 +13,8 @@
 namespace vialwright::twin {
 namespace {
 
+using coloured::looked_at;
+using coloured::tinted;
 using small::about;
 using small::Heard;
 using small::heard;
@@ -26,19 +28,6 @@ bool has(const VialTruth& vial, Fault fault) {
 int count(const Shift& shift, Fault fault) {
   return static_cast<int>(std::count_if(shift.truth.begin(), shift.truth.end(),
                                         [&](const VialTruth& one) { return has(one, fault); }));
-}
-
-/// The small line with a camera, its tint yellow.
-plant::Plant looked_at() {
-  plant::Plant made = small::plant();
-  made.instruments.push_back(coloured::gauge("eye", {}, 0.3));
-  return made;
-}
-recipe::Book tinted() {
-  recipe::Book made = small::book();
-  made.components[0].absorptivity = coloured::gaussian(53.0, 426.0, 45.0);
-  made.components[0].u_absorptivity_rel = 0.01;
-  return made;
 }
 
 Shift record(const ShiftPlan& plan, const plant::Plant& plant, const recipe::Book& book) {
@@ -176,7 +165,9 @@ TEST(TwinColourFaults, TheTruthTellsTheColourAndWhetherItIsRight) {
         colour::difference_00(colour_of(vial, recipes[0].colours[0]), recipes[0].colours[0].lab);
     EXPECT_NE(shift.truth_json.find("\"difference\":" + quantity::shortest(from)),
               std::string::npos);
-    if (from > 1.0) EXPECT_FALSE(meets(vial, recipes[0]));
+    if (from > 1.0) {
+      EXPECT_FALSE(meets(vial, recipes[0]));
+    }
   }
   EXPECT_NE(shift.truth_json.find("\"dyes\""), std::string::npos);
   EXPECT_NE(shift.truth_json.find("\"colour_gauges\""), std::string::npos);

@@ -108,4 +108,17 @@ inline std::vector<Told> doses() {
   return {{"clear", "clear", 19.38}, {"yellow", "yellow", 0.32}, {"blue", "blue", 0.30}};
 }
 
+/// The small line with a camera, its tint yellow.
+inline plant::Plant looked_at() {
+  plant::Plant made = small::plant();
+  made.instruments.push_back(gauge("eye", {}, 0.3));
+  return made;
+}
+inline recipe::Book tinted() {
+  recipe::Book made = small::book();
+  made.components[0].absorptivity = gaussian(53.0, 426.0, 45.0);
+  made.components[0].u_absorptivity_rel = 0.01;
+  return made;
+}
+
 }  // namespace vialwright::twin::coloured

@@ -7,7 +7,7 @@
 #include <map>
 #include <string>
 
-#include "twin/small_line.hpp"
+#include "twin/colour_line.hpp"
 
 namespace vialwright::twin {
 namespace {
@@ -310,10 +310,12 @@ TEST(TwinFaults, AllAtOnceStillReadBack) {
   FaultRates& rates = plan.faults;
   rates.over_dose = rates.under_dose = rates.swapped_vials = rates.gross_blunder =
       rates.open_too_long = rates.missing_event = rates.late_event = rates.duplicate_event =
-          rates.out_of_order = rates.conflicting_event = 0.3;
+          rates.out_of_order = rates.conflicting_event = rates.contaminated = rates.faded =
+              rates.colour_glare = rates.read_unmixed = 0.3;
   rates.drifting_meter = 2;
   rates.wrong_lot = 2;
-  const Shift shift = small::record(plan);
+  const Shift shift = record_shift(coloured::looked_at(), coloured::tinted(), small::recipes(),
+                                   small::orders(plan.vials), plan);
   EXPECT_EQ(small::heard(shift).size(), shift.lines.size());
   for (int k = 0; k <= static_cast<int>(Fault::conflicting_event); ++k) {
     EXPECT_GT(count(shift, static_cast<Fault>(k)), 0) << word(static_cast<Fault>(k));

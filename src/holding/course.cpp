@@ -15,12 +15,13 @@ constexpr std::array nodes = {0.088587959512703947, 0.409466864440734711, 0.7876
                               1.0};
 constexpr double between_nodes = 0.6;  ///< where the residual is looked at
 /// Of the largest worth; the ends of steps are far better than the residual between their nodes.
-constexpr double tolerance = 1e-5;
+constexpr double tolerance = 1e-6;
 constexpr double smallest_step = 1e-9;  ///< of the longest wait
 /// Of the largest worth: an offer so little on the wrong side of W is left there, which puts W off
 /// by less, and keeps two that touch from changing sides for ever.
 constexpr double slack = 4e-7;
-/// Ratio of the ages within one stretch: beyond it ten terms leave more than 1e-7 of a rate's sum.
+/// Ratio of the ages within one stretch: at its ends ten powers then leave 1e-6 of the youngest
+/// offer's rate, on average a tenth of that.
 constexpr double widest = 5.0 / 3.0;
 constexpr std::array looks = {1.0, 2.0 / 3.0, 1.0 / 3.0};  ///< within a step, for changes of side
 constexpr int looks_a_stretch = 8;  ///< for the end of a time in which waiting does not pay
@@ -32,23 +33,31 @@ double slope(const Polynomial& w, double theta) {
   return w[1] + theta * (2.0 * w[2] + theta * (3.0 * w[3] + theta * 4.0 * w[4]));
 }
 
-/// Gaussian elimination in place. No pivots are sought: the nodes ascend and all entries are
-/// positive, so that none comes near zero.
-std::array<double, 4> solved(std::array<std::array<double, 5>, 4>& rows) {
-  std::array<double, 4> inverse{}, x{};
-  for (std::size_t k = 0; k < 4; ++k) {
-    inverse[k] = 1.0 / rows[k][k];
-    for (std::size_t i = k + 1; i < 4; ++i) {
-      const double factor = rows[i][k] * inverse[k];
-      for (std::size_t j = k + 1; j < 5; ++j) rows[i][j] -= factor * rows[k][j];
-    }
+using Row = std::array<double, 5>;  // of four equations, the right-hand side last
+
+struct TwoByTwo {
+  double a, b, c, d;
+  double inverse = 1.0 / (a * d - b * c);
+  [[nodiscard]] std::array<double, 2> solved(double r, double s) const {
+    return {(d * r - b * s) * inverse, (a * s - c * r) * inverse};
   }
-  for (std::size_t k = 4; k-- > 0;) {
-    double rest = rows[k][4];
-    for (std::size_t j = k + 1; j < 4; ++j) rest -= rows[k][j] * x[j];
-    x[k] = rest * inverse[k];
+};
+
+/// Elimination by blocks of two: half as many divisions wait for each other as row by row. No
+/// pivots are sought: the nodes ascend and all entries are positive, so that none comes near zero.
+std::array<double, 4> solved(const std::array<Row, 4>& rows) {
+  const TwoByTwo first{rows[0][0], rows[0][1], rows[1][0], rows[1][1]};
+  std::array<std::array<double, 2>, 3> upper{}, lower{};
+  for (std::size_t k = 0; k < 3; ++k) {
+    upper[k] = first.solved(rows[0][k + 2], rows[1][k + 2]);
+    for (std::size_t i = 0; i < 2; ++i)
+      lower[k][i] =
+          rows[i + 2][k + 2] - (rows[i + 2][0] * upper[k][0] + rows[i + 2][1] * upper[k][1]);
   }
-  return x;
+  const TwoByTwo second{lower[0][0], lower[1][0], lower[0][1], lower[1][1]};
+  const auto [y, z] = second.solved(lower[2][0], lower[2][1]);
+  return {upper[2][0] - (upper[0][0] * y + upper[1][0] * z),
+          upper[2][1] - (upper[0][1] * y + upper[1][1] * z), y, z};
 }
 
 /// Root of f between a and b, where its signs differ, by regula falsi with Illinois' halving.
@@ -120,7 +129,7 @@ Course::Course(std::span<const Offer> offers, const Terms& terms, double demand,
   h_ = longest_;
   for (std::size_t i = knots.size(); i-- > 0;) {
     while (to > knots[i]) {
-      const double from = reach_of(knots[i], to);
+      const double from = stretch_before(knots[i], to);
       enter(from, to);
       for (double t = to; t > from;) t = waits_ ? step(from, t) : idle(from, t);
       to = from;
@@ -129,7 +138,7 @@ Course::Course(std::span<const Offer> offers, const Terms& terms, double demand,
 }
 
 /// Where a stretch to `to` begins: ages must not differ too much within it.
-double Course::reach_of(double from, double to) const {
+double Course::stretch_before(double from, double to) const {
   if (youngest_ <= 0.0) return from;
   return std::max(from, (youngest_ + to) / widest - youngest_);
 }
@@ -139,6 +148,7 @@ void Course::enter(double from, double to) {
   idle_step_ = std::max((to - from) / looks_a_stretch, smallest_step * longest_);
   middle_ = 0.5 * (from + to);
   half_ = 0.5 * (to - from);
+  per_half_ = 1.0 / half_;
   least_slope_ = std::numeric_limits<double>::infinity();
   most_slope_ = -least_slope_;
   for (Line& line : lines_) {
@@ -233,9 +243,9 @@ void Course::watch(double t, double reach) {
 }
 
 Course::Flow Course::flow(double t) const {
-  const double u = (t - middle_) / half_;
+  const double u = (t - middle_) * per_half_;
   Flow flow = sums_.back();
-  for (std::size_t k = terms - 1; k-- > 0;) {
+  for (std::size_t k = powers - 1; k-- > 0;) {
     flow.rate = sums_[k].rate + u * flow.rate;
     flow.income = sums_[k].income + u * flow.income;
   }
@@ -244,17 +254,13 @@ Course::Flow Course::flow(double t) const {
 
 /// W from t back over h: dW/dtheta = h (income - rate W) holds at the nodes.
 Polynomial Course::collocate(double t, double h) const {
-  std::array<std::array<double, 5>, 4> rows{};
-  for (std::size_t i = 0; i < 4; ++i) {
-    const Flow here = flow(t - nodes[i] * h);
-    double power = 1.0;
-    for (std::size_t k = 0; k < 4; ++k) {
-      rows[i][k] = power * (static_cast<double>(k + 1) + h * here.rate * nodes[i]);
-      power *= nodes[i];
-    }
-    rows[i][4] = h * (here.income - here.rate * w_);
-  }
-  const auto w = solved(rows);
+  const auto row = [&](double node) -> Row {
+    const Flow here = flow(t - node * h);
+    const double z = h * here.rate * node, squared = node * node;
+    return {1.0 + z, node * (2.0 + z), squared * (3.0 + z), squared * node * (4.0 + z),
+            h * (here.income - here.rate * w_)};
+  };
+  const auto w = solved({row(nodes[0]), row(nodes[1]), row(nodes[2]), row(nodes[3])});
   return {w_, w[0], w[1], w[2], w[3]};
 }
 
@@ -324,15 +330,16 @@ double Course::step(double from, double to) {
     h = std::max(least, h * std::clamp(0.9 * std::pow(wanted / off, 0.2), 0.1, 0.9));
     w = collocate(to, h);
   }
-  h_ = h * std::min(4.0, 0.9 * std::pow(wanted / std::max(off, 1e-3 * wanted), 0.2));
   watch(to, nearing(w, h));
   const double theta = first_change(w, to, h);
+  h_ = h;
   if (theta < 1.0) {
     const double part = std::min(std::max(theta, least / h), 1.0);
     double power = 1.0;
     for (double& each : w) each *= std::exchange(power, power * part);
     h *= part;
-    h_ = std::min(h_, 5.0 * h);
+  } else {
+    h_ = h * std::min(4.0, 0.9 * std::pow(wanted / std::max(off, 1e-3 * wanted), 0.2));
   }
   const bool through = h >= to - from;
   const double back = through ? from : to - h;

@@ -1,8 +1,10 @@
 #include <gtest/gtest.h>
 
 #include <rapidcheck/gtest.h>
+#include <algorithm>
 #include <cmath>
 #include <cstdio>
+#include <functional>
 
 #include "holding/holding.hpp"
 #include "horizons.hpp"
@@ -135,6 +137,60 @@ TEST(Wait, AgreesWithADenseDynamicProgrammeInGeneral) {
     // Kinks and free boundaries leave some of the second order: 1e-5 seen, of worths up to 4.
     EXPECT_NEAR(value_now(offers, terms), 2.0 * fine - coarse, 2e-5);
     EXPECT_NEAR(wait(offers, terms).value, 2.0 * fine - coarse, 2e-5);
+  }
+}
+
+/// Many short steps of the classical Runge-Kutta method (Kutta 1901), none across a knot.
+double in_fine_steps(const std::vector<Offer>& offers, const Terms& terms, int steps) {
+  std::vector<double> knots = {terms.longest_days};
+  for (const Offer& offer : offers)
+    for (const double knot : offer.at_days)
+      if (knot < terms.longest_days) knots.push_back(knot);
+  std::ranges::sort(knots, std::greater<>());
+  const auto rise = [&](double t, double w) {
+    double rise = -terms.cost_per_day;
+    for (const Offer& offer : offers) {
+      const double rate =
+          terms.learn_while_waiting ? offer.demand.rate_after_silence(t) : offer.demand.rate();
+      rise += rate * std::max(0.0, straight(offer, t) - w);
+    }
+    return rise;
+  };
+  double w = -terms.disposal;
+  for (std::size_t k = 1; k < knots.size(); ++k) {
+    const double to = knots[k - 1], length = to - knots[k];
+    const int count = 20 + static_cast<int>(steps * length / terms.longest_days);
+    const double h = length / count;
+    for (int i = 0; i < count; ++i) {
+      const double t = to - i * h, k1 = rise(t, w), k2 = rise(t - 0.5 * h, w + 0.5 * h * k1),
+                   k3 = rise(t - 0.5 * h, w + 0.5 * h * k2), k4 = rise(t - h, w + h * k3);
+      w = std::max(-terms.disposal, w + h / 6.0 * (k1 + 2.0 * k2 + 2.0 * k3 + k4));
+    }
+  }
+  return w;
+}
+
+/// What is promised of the error, for rates as any, for frequent orders, for young ages and for
+/// worths of which many are equal. Steps ten times as fine differ by less than a hundredth of it.
+TEST(Wait, IsWithinAMillionthOfTheLargestWorth) {
+  const std::uint64_t seed = 300;
+  for (int i = 0; i < support::trials(48, 600); ++i) {
+    SCOPED_TRACE("seed " + std::to_string(seed) + " case " + std::to_string(i));
+    support::Random random(seed + static_cast<std::uint64_t>(i));
+    const double longest = random.uniform(5.0, 40.0);
+    auto offers = any_offers(random, 1 + random.below(25), longest);
+    double largest = 0.0;
+    for (Offer& offer : offers) {
+      if (i % 4 == 1) offer.demand.shape *= 30.0;
+      if (i % 4 == 2) offer.demand.days *= 0.1;
+      for (double& worth : offer.worth) {
+        if (i % 4 == 3) worth = 0.5 * std::round(2.0 * worth);
+        largest = std::max(largest, std::abs(worth) + 0.3);
+      }
+    }
+    const double cost = random.uniform(0.0, 0.6);
+    const Terms terms = terms_of(cost, longest, random.below(3) != 0);
+    EXPECT_NEAR(value_now(offers, terms), in_fine_steps(offers, terms, 12'000), 1e-6 * largest);
   }
 }
 

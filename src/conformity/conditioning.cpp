@@ -1,8 +1,12 @@
 #include "conformity/conditioning.hpp"
 
+#include <Eigen/Eigenvalues>
+#include <Eigen/QR>
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <numbers>
+#include <utility>
 
 #include "conformity/normal.hpp"
 
@@ -17,13 +21,17 @@ namespace {
 constexpr double decided_share = 1e-10, slope_share = 1e-5;
 // Doubt below this share of the values themselves is none.
 constexpr double sure_share = 1e-13;
+// A limit that fails more seldom may be steep: it then jumps by less than the stated error.
+constexpr double slight_chance = 1e-5;
 
 /// A linear form over the axes, with only its nonzero weights.
 struct Quantity {
   const Eigen::VectorXd* weights = nullptr;
   std::vector<int> axes;
   double mean = 0.0;
+  bool limited = false;  // some line is on it
   bool pivot = false, placed = false;
+  bool waits = false;  // comes with what is only seen, so its lines may fall on the last variable
 };
 
 /// A tolerance line over quantities by index; divisor -1 = none.
@@ -43,7 +51,7 @@ struct Candidate {
 /// One side of a line: slopes * z at most, or at least, the constant.
 struct Side {
   bool upper = false;
-  double constant = 0.0;
+  double constant = 0.0, fails = 0.0;  ///< `fails`: its chance alone
 };
 
 /// The same as a limit on its last variable.
@@ -60,7 +68,15 @@ class Sequencer {
             const std::vector<Line>& lines);
   Conditioning run();
 
+  /// Adds what is only seen. @param units  unit vectors of its axes; must outlive this.
+  void see(const Seen& seen, const std::vector<Eigen::VectorXd>& units,
+           const Eigen::VectorXd& mean);
+  /// Sets of quantities that may wait, the most promising alone.
+  std::vector<std::vector<int>> waiting_lists() const;
+  SeenConditioning run_with(const std::vector<int>& waiting);
+
  private:
+  void fill_covariance();
   int quantity(const Eigen::VectorXd& weights, const Eigen::VectorXd& mean);
   double covariance_of(const Quantity& one, const Quantity& other) const;
   void order();
@@ -68,9 +84,13 @@ class Sequencer {
   Candidate chance(int candidate) const;
   double at_expected(int quantity) const;
   void place(const Candidate& candidate);
+  void place_rest();
+  Eigen::MatrixXd seen_rows() const;
+  double turn_from(Eigen::Index first);
   void half_space(const Limits& limits, double limit, bool upper, Conditioning& into);
   void solve_for_last(std::size_t first, double norm, const Side& side, Conditioning& into);
-  void flatten(Conditioning& into) const;
+  Conditioning with_limits();
+  void flatten(Conditioning& into, std::size_t variables) const;
 
   const Eigen::MatrixXd& axes_covariance_;
   std::vector<Quantity> quantities_;
@@ -81,6 +101,8 @@ class Sequencer {
   std::vector<double> expected_;  // of each placed variable, given that its own limits hold
   std::vector<Bound> bounds_;
   std::vector<double> slopes_;  // of all bounds, one after the other
+  const Seen* seen_ = nullptr;
+  std::vector<int> seen_quantities_;
 };
 
 Sequencer::Sequencer(const Eigen::VectorXd& mean, const Eigen::MatrixXd& covariance,
@@ -98,6 +120,12 @@ Sequencer::Sequencer(const Eigen::VectorXd& mean, const Eigen::MatrixXd& covaria
       limits_.push_back(limits);
     }
   }
+  for (Quantity& each : quantities_) each.limited = true;
+  fill_covariance();
+  expected_.reserve(quantities_.size());
+}
+
+void Sequencer::fill_covariance() {
   const auto n = static_cast<Eigen::Index>(quantities_.size());
   covariance_.resize(n, n);
   for (Eigen::Index i = 0; i < n; ++i) {
@@ -108,7 +136,6 @@ Sequencer::Sequencer(const Eigen::VectorXd& mean, const Eigen::MatrixXd& covaria
   }
   rows_ = Eigen::MatrixXd::Zero(n, n);
   remaining_ = covariance_.diagonal();
-  expected_.reserve(quantities_.size());
 }
 
 int Sequencer::quantity(const Eigen::VectorXd& weights, const Eigen::VectorXd& mean) {
@@ -165,7 +192,8 @@ Candidate Sequencer::tightest(bool pivots) {
   Candidate best;
   for (int q = 0; q < static_cast<int>(quantities_.size()); ++q) {
     Quantity& quantity = quantities_[static_cast<std::size_t>(q)];
-    if (quantity.placed || quantity.pivot != pivots) continue;
+    if (quantity.placed || quantity.waits || !quantity.limited || quantity.pivot != pivots)
+      continue;
     const double own = std::max(covariance_(q, q), 0.0), sure = sure_share * quantity.mean;
     if (remaining_(q) <= decided_share * own || own <= sure * sure) {
       quantity.placed = true;
@@ -226,13 +254,14 @@ void Sequencer::half_space(const Limits& line, double limit, bool upper, Conditi
     if (upper ? constant < -1e-12 * size : constant > 1e-12 * size) into.possible = false;
     return;
   }
-  into.note_failure(normal_cdf((upper ? -constant : constant) / norm));
+  const double fails = normal_cdf((upper ? -constant : constant) / norm);
+  into.note_failure(fails);
   double decided = std::sqrt(std::max(remaining_(line.on), 0.0));
   if (line.divisor >= 0) {
     decided += std::abs(limit) * std::sqrt(std::max(remaining_(line.divisor), 0.0));
   }
   into.neglected += std::min(decided / norm, 1.0) * std::numbers::inv_pi;
-  solve_for_last(first, norm, {upper, constant}, into);
+  solve_for_last(first, norm, {upper, constant, fails}, into);
 }
 
 void Sequencer::solve_for_last(std::size_t first, double norm, const Side& side,
@@ -246,14 +275,14 @@ void Sequencer::solve_for_last(std::size_t first, double norm, const Side& side,
   const double lead = slopes_.back();
   slopes_.pop_back();
   for (std::size_t v = first; v < slopes_.size(); ++v) slopes_[v] /= -lead;
-  into.steepest = std::max(into.steepest, norm / std::abs(lead));
+  // Where something is seen, the choice of the last variable must not hang on what hardly matters.
+  if (!seen_ || side.fails > slight_chance)
+    into.steepest = std::max(into.steepest, norm / std::abs(lead));
   bounds_.push_back(
       {side.upper == (lead > 0.0), slopes_.size() - first, side.constant / lead, first});
 }
 
-void Sequencer::flatten(Conditioning& into) const {
-  std::size_t variables = 0;
-  for (const Bound& bound : bounds_) variables = std::max(variables, bound.variable + 1);
+void Sequencer::flatten(Conditioning& into, std::size_t variables) const {
   into.stages.reserve(variables);
   into.numbers.reserve(slopes_.size() + bounds_.size());
   for (std::size_t v = 0; v < variables; ++v) {
@@ -271,17 +300,121 @@ void Sequencer::flatten(Conditioning& into) const {
   }
 }
 
-Conditioning Sequencer::run() {
+Conditioning Sequencer::with_limits() {
   Conditioning result;
-  order();
   bounds_.reserve(2 * limits_.size());
   slopes_.reserve(2 * limits_.size() * expected_.size());
   for (const Limits& line : limits_) {
     half_space(line, line.low, false, result);
     half_space(line, line.high, true, result);
   }
-  flatten(result);
   return result;
+}
+
+Conditioning Sequencer::run() {
+  order();
+  Conditioning result = with_limits();
+  std::size_t variables = 0;
+  for (const Bound& bound : bounds_) variables = std::max(variables, bound.variable + 1);
+  flatten(result, variables);
+  return result;
+}
+
+void Sequencer::see(const Seen& seen, const std::vector<Eigen::VectorXd>& units,
+                    const Eigen::VectorXd& mean) {
+  seen_ = &seen;
+  quantities_.reserve(quantities_.size() + units.size());
+  for (const Eigen::VectorXd& unit : units) seen_quantities_.push_back(quantity(unit, mean));
+  fill_covariance();
+}
+
+std::vector<std::vector<int>> Sequencer::waiting_lists() const {
+  std::vector<int> all;
+  std::vector<std::pair<double, int>> by_effect;
+  for (int q = 0; q < static_cast<int>(quantities_.size()); ++q) {
+    const Quantity& quantity = quantities_[static_cast<std::size_t>(q)];
+    if (!quantity.limited || covariance_(q, q) <= 0.0) continue;
+    all.push_back(q);
+    if (quantity.pivot) continue;
+    Eigen::VectorXd shared(static_cast<Eigen::Index>(seen_quantities_.size()));
+    for (std::size_t k = 0; k < seen_quantities_.size(); ++k)
+      shared(static_cast<Eigen::Index>(k)) = covariance_(seen_quantities_[k], q);
+    by_effect.emplace_back((seen_->effect * shared).squaredNorm() / covariance_(q, q), q);
+  }
+  std::ranges::sort(by_effect, [](const auto& one, const auto& other) {
+    return one.first != other.first ? one.first > other.first : one.second < other.second;
+  });
+  std::vector<std::vector<int>> lists = {{}};
+  constexpr std::size_t most_alone = 2;
+  for (std::size_t k = 0; k < std::min(by_effect.size(), most_alone); ++k)
+    lists.push_back({by_effect[k].second});
+  if (all.size() > 1 || (by_effect.empty() && !all.empty())) lists.push_back(all);
+  return lists;
+}
+
+/// Everything that is not placed yet, the largest share of its own doubt first.
+void Sequencer::place_rest() {
+  while (true) {
+    int largest = -1;
+    double most = decided_share;
+    for (int q = 0; q < static_cast<int>(quantities_.size()); ++q) {
+      const Quantity& quantity = quantities_[static_cast<std::size_t>(q)];
+      const double own = covariance_(q, q), sure = sure_share * quantity.mean;
+      if (quantity.placed || own <= sure * sure) continue;
+      if (remaining_(q) <= most * own) continue;
+      most = remaining_(q) / own;
+      largest = q;
+    }
+    if (largest < 0) return;
+    place({largest, 1.0, 0.0});
+  }
+}
+
+Eigen::MatrixXd Sequencer::seen_rows() const {
+  const auto variables = static_cast<Eigen::Index>(expected_.size());
+  Eigen::MatrixXd rows(static_cast<Eigen::Index>(seen_quantities_.size()), variables);
+  for (std::size_t k = 0; k < seen_quantities_.size(); ++k)
+    rows.row(static_cast<Eigen::Index>(k)) = rows_.row(seen_quantities_[k]).head(variables);
+  return rows;
+}
+
+/// Turns the variables from that one on, so that the last of them has the greatest effect on what
+/// is seen and the first of them the next ones: those get the best coordinates of the lattice.
+/// @returns how steep what is seen then is in the variables before the last.
+double Sequencer::turn_from(Eigen::Index first) {
+  constexpr double never = std::numeric_limits<double>::infinity();
+  const auto turned = static_cast<Eigen::Index>(expected_.size()) - first;
+  if (turned == 0) return never;
+  const Eigen::MatrixXd effect = seen_->effect * seen_rows();
+  const auto block = effect.rightCols(turned);
+  const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> ranked(block * block.transpose());
+  const double greatest = ranked.eigenvalues().tail(1)(0);
+  if (!(greatest > 0.0)) return never;
+  Eigen::Index directions = 0;
+  while (directions < std::min(turned, effect.rows()) &&
+         ranked.eigenvalues().reverse()(directions) > 1e-9 * greatest)
+    ++directions;
+  const Eigen::MatrixXd along =
+      block.transpose() * ranked.eigenvectors().rowwise().reverse().leftCols(directions);
+  const Eigen::HouseholderQR<Eigen::MatrixXd> factors(along);
+  Eigen::MatrixXd turn = factors.householderQ() * Eigen::MatrixXd::Identity(turned, turned);
+  const Eigen::VectorXd last = turn.col(0);
+  turn.leftCols(turned - 1) = turn.rightCols(turned - 1).eval();
+  turn.col(turned - 1) = last;
+  rows_.middleCols(first, turned) = (rows_.middleCols(first, turned) * turn).eval();
+  return std::sqrt(effect.squaredNorm() / greatest);
+}
+
+SeenConditioning Sequencer::run_with(const std::vector<int>& waiting) {
+  for (const int q : waiting) quantities_[static_cast<std::size_t>(q)].waits = true;
+  order();
+  const auto first = static_cast<Eigen::Index>(expected_.size());
+  place_rest();
+  const double steep = turn_from(first);
+  SeenConditioning made{with_limits(), seen_rows()};
+  flatten(made.lines, expected_.size());
+  made.lines.steepest = std::max(made.lines.steepest, steep);
+  return made;
 }
 
 }  // namespace
@@ -289,6 +422,22 @@ Conditioning Sequencer::run() {
 Conditioning condition(const Eigen::VectorXd& mean, const Eigen::MatrixXd& covariance,
                        const std::vector<Line>& lines) {
   return Sequencer(mean, covariance, lines).run();
+}
+
+SeenConditioning condition(const Eigen::VectorXd& mean, const Eigen::MatrixXd& covariance,
+                           const std::vector<Line>& lines, const Seen& seen) {
+  std::vector<Eigen::VectorXd> units;
+  units.reserve(seen.axes.size());
+  for (const int axis : seen.axes) units.push_back(Eigen::VectorXd::Unit(mean.size(), axis));
+  Sequencer start(mean, covariance, lines);
+  start.see(seen, units, mean);
+  SeenConditioning best;
+  best.lines.steepest = std::numeric_limits<double>::infinity();
+  for (const std::vector<int>& waiting : start.waiting_lists()) {
+    SeenConditioning made = Sequencer(start).run_with(waiting);
+    if (made.lines.steepest < best.lines.steepest) best = std::move(made);
+  }
+  return best;
 }
 
 }  // namespace vialwright::conformity

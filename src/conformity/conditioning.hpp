@@ -31,11 +31,30 @@ struct Conditioning {
   }
 };
 
+/// What else is looked at at each point, besides the lines: axes of x that it depends on.
+struct Seen {
+  std::vector<int> axes;   ///< distinct
+  Eigen::MatrixXd effect;  ///< (any, axes): |effect v| is how much a small move v of them matters
+};
+
+/// As Conditioning, with a last variable along which what is seen changes most (as far as the lines
+/// then still have limits that are not steep in the variables before it).
+struct SeenConditioning {
+  Conditioning lines;
+  Eigen::MatrixXd rows;  ///< (seen axes, variables): seen axes = their means + rows z
+};
+
 /// Divisors are drawn first, so that the limits of ratio lines are linear; within each group the
 /// quantity least likely to hold given those before it comes next (Genz & Bretz, Computation of
 /// Multivariate Normal and t Probabilities (Springer 2009), 4.1.3). Quantities that the others
 /// decide bring no variable: their limits fall on the last variable they depend on.
 [[nodiscard]] Conditioning condition(const Eigen::VectorXd& mean, const Eigen::MatrixXd& covariance,
                                      const std::vector<Line>& lines);
+
+/// With something that is seen. Some lines may wait for the last variable: none of them, those on
+/// one quantity, or all are tried, and what makes the flattest limits there is taken.
+[[nodiscard]] SeenConditioning condition(const Eigen::VectorXd& mean,
+                                         const Eigen::MatrixXd& covariance,
+                                         const std::vector<Line>& lines, const Seen& seen);
 
 }  // namespace vialwright::conformity

@@ -108,6 +108,11 @@ struct ReadingWorth {
   double odds_release = 0.0;
 };
 [[nodiscard]] ReadingWorth worth_of_weighing(const contents::Belief& belief, double u_net_g,
+                                             const recipe::Recipe& recipe, const recipe::Book& book,
+                                             const plant::Risks& risks, const Stakes& stakes,
+                                             const Options& options = {});
+/// The same for a recipe without colours; one with a colour gets no worth told.
+[[nodiscard]] ReadingWorth worth_of_weighing(const contents::Belief& belief, double u_net_g,
                                              const recipe::Recipe& recipe,
                                              const plant::Risks& risks, const Stakes& stakes,
                                              const Options& options = {});

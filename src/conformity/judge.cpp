@@ -2,6 +2,7 @@
 
 #include "conformity/bounds.hpp"
 #include "conformity/conformity.hpp"
+#include "conformity/look.hpp"
 #include "error/error.hpp"
 
 namespace vialwright::conformity {
@@ -49,6 +50,17 @@ LineReport report_of(const Line& line, const contents::Belief& belief) {
   return report;
 }
 
+LineReport report_of(const ColourLine& line, const contents::Belief& belief,
+                     const Options& options) {
+  const Look look = look_at(line, belief.mean, belief.covariance);
+  LineReport report;
+  report.value = look.difference;
+  report.u = look.u;
+  report.seen = {look.lab, look.covariance};
+  report.holds = probability(belief.mean, belief.covariance, {}, {line}, options);
+  return report;
+}
+
 int least_likely(const std::vector<LineReport>& lines) {
   int least = -1;
   for (int k = 0; k < static_cast<int>(lines.size()); ++k) {
@@ -81,12 +93,50 @@ std::vector<Line> lines_of(const recipe::Recipe& recipe, const contents::Belief&
   return lines;
 }
 
+std::vector<ColourLine> colour_lines_of(const recipe::Recipe& recipe,
+                                        const contents::Belief& belief, const recipe::Book& book) {
+  std::vector<ColourLine> lines;
+  for (const recipe::Tolerance& tolerance : recipe.tolerances) {
+    if (tolerance.on != recipe::ToleranceOn::colour) continue;
+    const recipe::ColourTarget& target = recipe.colours[static_cast<std::size_t>(tolerance.of)];
+    ColourLine line;
+    line.view = std::make_shared<const mixing::View>(book, target);
+    line.target = target.lab;
+    line.high = tolerance.high;
+    const auto amounts = static_cast<std::size_t>(line.view->amounts());
+    line.mass.assign(amounts, -1);
+    line.deviation.assign(amounts, -1);
+    line.volume = belief.volume();
+    for (int k = 0; k < belief.components; ++k) {
+      const auto component = static_cast<std::size_t>(k);
+      if (!book.components[component].absorptivity.nm.empty())
+        line.mass[component] = belief.component(k);
+    }
+    for (int e = 0; e < static_cast<int>(belief.effects.size()); ++e) {
+      const contents::Effect& effect = belief.effects[static_cast<std::size_t>(e)];
+      if (effect.kind == contents::Effect::Kind::absorptivity)
+        line.deviation[static_cast<std::size_t>(effect.of)] = belief.effect(e);
+      if (effect.kind == contents::Effect::Kind::foreign)
+        line.mass[static_cast<std::size_t>(belief.components + effect.of)] = belief.effect(e);
+    }
+    lines.push_back(std::move(line));
+  }
+  return lines;
+}
+
 Conformity judge(const contents::Belief& belief, const recipe::Recipe& recipe,
-                 const recipe::Book& /*book*/, const plant::Risks& risks, const Options& options) {
+                 const recipe::Book& book, const plant::Risks& risks, const Options& options) {
   const std::vector<Line> lines = lines_of(recipe, belief);
+  const std::vector<ColourLine> colours = colour_lines_of(recipe, belief, book);
   Conformity found;
-  found.joint = probability(belief.mean, belief.covariance, lines, options);
-  for (const Line& line : lines) found.lines.push_back(report_of(line, belief));
+  found.joint = probability(belief.mean, belief.covariance, lines, colours, options);
+  auto line = lines.begin();
+  auto colour = colours.begin();
+  for (const recipe::Tolerance& tolerance : recipe.tolerances) {
+    found.lines.push_back(tolerance.on == recipe::ToleranceOn::colour
+                              ? report_of(*colour++, belief, options)
+                              : report_of(*line++, belief));
+  }
   found.binding = least_likely(found.lines);
   const double release_at = 1.0 - recipe.consumer_risk.value_or(risks.consumer);
   found.ruling = ruling_of(found.joint.value, release_at, risks.producer);
@@ -94,6 +144,12 @@ Conformity judge(const contents::Belief& belief, const recipe::Recipe& recipe,
     return std::abs(found.joint.value - threshold) <= found.joint.error;
   };
   found.on_the_edge = near(release_at) || near(risks.producer);
+  if (colours.empty()) return found;
+  found.doubt = mixing::doubt_about(book, belief.mean.segment(belief.components, belief.stocks));
+  if (found.doubt.empty()) return found;
+  // The law that led to the joint probability is not to be trusted: only the other lines speak.
+  const Probability rest = probability(belief.mean, belief.covariance, lines, options);
+  found.ruling = rest.value <= risks.producer ? Ruling::reject : Ruling::unclear;
   return found;
 }
 

@@ -5,6 +5,7 @@
 
 #include "conformity/bounds.hpp"
 #include "conformity/conditioning.hpp"
+#include "conformity/joint.hpp"
 #include "conformity/normal.hpp"
 #include "conformity/sequential.hpp"
 #include "error/error.hpp"
@@ -59,16 +60,44 @@ int next_level(int level, double error, double wanted) {
 }
 
 /// More points until their hands agree well enough, or there are no more.
-Probability by_lattice(const Conditioning& conditioning, const Options& options) {
+/// @param means  of the hands of a lattice.
+template <class Means>
+Probability by_lattice(const Conditioning& conditioning, const Options& options,
+                       const Means& means) {
   const int dimensions = static_cast<int>(conditioning.stages.size()) - 1;
   const int last = level_of(std::max(options.points, options.most_points));
   int level = level_of(options.points);
   while (true) {
     const Lattice points = lattice(dimensions, level, options.seed);
-    const Probability found = from_hands(means_over(conditioning, points), level, conditioning);
+    const Probability found = from_hands(means(points), level, conditioning);
     if (found.error <= options.error || level == last) return found;
     level = std::min(last, next_level(level, found.error, options.error));
   }
+}
+
+/// The bounds are those of the lines alone, of which only the upper one is still true.
+Probability with_colours(Joint& joint, const Options& options) {
+  Conditioning conditioning = joint.conditioning();
+  conditioning.lower = 0.0;
+  if (conditioning.stages.size() == 1) {  // the integral is between ends alone
+    joint.search_everywhere();
+    const double value = joint.means_over(lattice(0, coarsest_level, options.seed)).front();
+    return {std::min(value, conditioning.upper), least_error + conditioning.neglected};
+  }
+  return by_lattice(conditioning, options,
+                    [&](const Lattice& points) { return joint.means_over(points); });
+}
+
+void check(const ColourLine& line, const Eigen::VectorXd& mean) {
+  require(line.view != nullptr && line.mass.size() == line.deviation.size(),
+          "a colour line has a view, and one mass and one deviation an amount");
+  require(static_cast<int>(line.mass.size()) <= line.view->amounts(),
+          "no more amounts than the view has");
+  const auto is_axis = [&](int axis) { return axis < mean.size(); };
+  require(is_axis(line.volume) && std::ranges::all_of(line.mass, is_axis) &&
+              std::ranges::all_of(line.deviation, is_axis),
+          "what colours the liquid are axes");
+  require(!std::isnan(line.high), "limits are numbers");
 }
 
 void check(const Eigen::VectorXd& mean, const Eigen::MatrixXd& covariance,
@@ -100,7 +129,31 @@ Probability probability(const Eigen::VectorXd& mean, const Eigen::MatrixXd& cova
   if (conditioning.stages.empty()) return {1.0, 0.0};
   if (conditioning.stages.size() == 1)
     return {in_closed_form(conditioning), conditioning.neglected};
-  return by_lattice(conditioning, options);
+  return by_lattice(conditioning, options,
+                    [&](const Lattice& points) { return means_over(conditioning, points); });
+}
+
+Probability probability(const Eigen::VectorXd& mean, const Eigen::MatrixXd& covariance,
+                        const std::vector<Line>& lines, const std::vector<ColourLine>& colours,
+                        const Options& options) {
+  std::vector<Watched> doubtful;
+  for (const ColourLine& line : colours) {
+    check(line, mean);
+    if (line.high == recipe::no_limit) continue;
+    Watched watched{&line, look_at(line, mean, covariance)};
+    if (!watched.look.sure()) {
+      doubtful.push_back(std::move(watched));
+    } else if (!(watched.look.difference <= line.high)) {
+      return {0.0, 0.0};
+    }
+  }
+  if (doubtful.empty()) return probability(mean, covariance, lines, options);
+  check(mean, covariance, lines);
+  const double most = bounds_of(mean, covariance, lines).upper;
+  if (most < options.decide_at) return {0.5 * most, 0.5 * most};
+  Joint joint(mean, covariance, lines, doubtful);
+  if (!joint.conditioning().possible) return {0.0, 0.0};
+  return with_colours(joint, options);
 }
 
 }  // namespace vialwright::conformity

@@ -87,13 +87,14 @@ HWY_INLINE Vec quantile(Vec p) {
 
 /// The tightest of some limits at the variables drawn so far.
 template <bool upper>
-HWY_INLINE Vec limit(const double* numbers, int limits, std::size_t drawn, const double* z) {
+HWY_INLINE Vec limit(const double* numbers, int limits, std::size_t drawn, const double* z,
+                     std::size_t step) {
   const Tag d;
   Vec tightest = hn::Set(d, upper ? 40.0 : -40.0);
   for (int k = 0; k < limits; ++k, numbers += drawn + 1) {
     Vec value = hn::Set(d, numbers[0]);
     for (std::size_t v = 0; v < drawn; ++v) {
-      value = hn::MulAdd(hn::Set(d, numbers[v + 1]), hn::LoadU(d, z + v * stride), value);
+      value = hn::MulAdd(hn::Set(d, numbers[v + 1]), hn::LoadU(d, z + v * step), value);
     }
     tightest = upper ? hn::Min(tightest, value) : hn::Max(tightest, value);
   }
@@ -107,13 +108,14 @@ struct Span {
   hn::Mask<Tag> mirrored;
 };
 
-HWY_INLINE Span span_of(const Conditioning& c, std::size_t stage, const double* z) {
+HWY_INLINE Span span_of(const Conditioning& c, std::size_t stage, const double* z,
+                        std::size_t step = stride) {
   const Tag d;
   const Stage& s = c.stages[stage];
   const double* lower = c.numbers.data() + s.first;
   const double* upper = lower + static_cast<std::size_t>(s.lower) * (stage + 1);
-  const Vec low = limit<false>(lower, s.lower, stage, z);
-  const Vec high = limit<true>(upper, s.upper, stage, z);
+  const Vec low = limit<false>(lower, s.lower, stage, z, step);
+  const Vec high = limit<true>(upper, s.upper, stage, z, step);
   const auto mirrored = hn::Gt(low, hn::Zero(d));
   const Vec from = hn::IfThenElse(mirrored, hn::Neg(high), low);
   const Vec to = hn::IfThenElse(mirrored, hn::Neg(low), high);
@@ -182,6 +184,33 @@ void means_over(const Conditioning& c, const Lattice& lattice, double* means) {
   }
 }
 
+void draw_points(const Conditioning& c, const Lattice& lattice, std::uint32_t from,
+                 std::size_t count, Drawn& into) {
+  const Tag d;
+  const std::size_t last = c.stages.size() - 1;
+  const std::uint32_t points = 1U << (lattice.level - hands_level);
+  const double scale = 1.0 / points;
+  const Stage& stage = c.stages[last];
+  const double* lower = c.numbers.data() + stage.first;
+  const double* upper = lower + static_cast<std::size_t>(stage.lower) * (last + 1);
+  for (std::size_t r = 0; r < count; r += hn::Lanes(d)) {
+    double* at = into.z.data() + r;
+    const std::uint32_t point = from + static_cast<std::uint32_t>(r / hands);
+    Vec weight = hn::Set(d, 1.0);
+    for (std::size_t v = 0; v < last; ++v) {
+      const double base =
+          static_cast<double>((point * lattice.generator[v]) & (points - 1U)) * scale;
+      const Span span = span_of(c, v, at, count);
+      weight = hn::Mul(weight, span.width);
+      const double* shift = lattice.shift.data() + v * hands + r % hands;
+      hn::StoreU(draw(span, folded(base, shift)), d, at + v * count);
+    }
+    hn::StoreU(weight, d, into.weight.data() + r);
+    hn::StoreU(limit<false>(lower, stage.lower, last, at, count), d, into.low.data() + r);
+    hn::StoreU(limit<true>(upper, stage.upper, last, at, count), d, into.high.data() + r);
+  }
+}
+
 void batch_cdf(const double* z, double* p, std::size_t count) {
   const Tag d;
   for (std::size_t k = 0; k < count; k += hn::Lanes(d))
@@ -204,6 +233,7 @@ HWY_AFTER_NAMESPACE();
 namespace vialwright::conformity {
 
 HWY_EXPORT(means_over);
+HWY_EXPORT(draw_points);
 HWY_EXPORT(batch_cdf);
 HWY_EXPORT(batch_quantile);
 
@@ -215,6 +245,17 @@ std::array<double, hands> means_over(const Conditioning& conditioning, const Lat
   std::array<double, hands> means{};
   HWY_DYNAMIC_DISPATCH(means_over)(conditioning, lattice, means.data());
   return means;
+}
+
+void draw_points(const Conditioning& conditioning, const Lattice& lattice, std::uint32_t from,
+                 std::uint32_t points, Drawn& into) {
+  const std::size_t stages = conditioning.stages.size();
+  require(stages >= 1 && lattice.generator.size() + 1 == stages,
+          "a lattice dimension for all variables but one");
+  into.count = static_cast<std::size_t>(points) * hands;
+  into.z.resize((stages - 1) * into.count);
+  for (auto* each : {&into.weight, &into.low, &into.high}) each->resize(into.count);
+  HWY_DYNAMIC_DISPATCH(draw_points)(conditioning, lattice, from, into.count, into);
 }
 
 void batch_cdf(std::span<const double> z, std::span<double> p) {

@@ -20,6 +20,18 @@ inline constexpr int most_variables = 128;
 [[nodiscard]] std::array<double, hands> means_over(const Conditioning& conditioning,
                                                    const Lattice& lattice);
 
+/// Some points of a lattice, with all variables drawn but the last. Point k of hand s, counted from
+/// the first one drawn, is entry r = 8 k + s of every array.
+struct Drawn {
+  std::size_t count = 0;
+  std::vector<double> z;          ///< variable v at v * count + r; the last is not there
+  std::vector<double> weight;     ///< P(all limits before the last variable's)
+  std::vector<double> low, high;  ///< limits of the last variable, within -40 and 40
+};
+/// @param from, points  of each hand. @pre 1 <= stages; the lattice has stages - 1 dimensions.
+void draw_points(const Conditioning& conditioning, const Lattice& lattice, std::uint32_t from,
+                 std::uint32_t points, Drawn& into);
+
 /// The vector forms of the two functions that the loop rests on, element by element.
 /// Cumulative: |error| < 2e-15; relative error < 1e-12 down to z = -4, < 3e-6 to -30. Quantile:
 /// relative error < 4e-9. @pre equal sizes, a multiple of 8.

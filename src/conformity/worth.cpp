@@ -20,10 +20,11 @@ constexpr double reach = 6.0;  // standard deviations of the reading that are lo
 class AfterReading {
  public:
   AfterReading(const contents::Belief& belief, double u_net_g, std::vector<Line> lines,
-               const Options& options)
+               std::vector<ColourLine> colours, const Options& options)
       : mean_(belief.mean),
         covariance_(belief.covariance),
         lines_(std::move(lines)),
+        colours_(std::move(colours)),
         options_(options) {
     const Eigen::VectorXd shared = covariance_.col(belief.net());
     const double u = std::sqrt(std::max(shared(belief.net()), 0.0) + u_net_g * u_net_g);
@@ -35,19 +36,21 @@ class AfterReading {
   [[nodiscard]] bool moves() const { return moves_; }
   /// @param z  (reading less prediction) / its standard deviation.
   [[nodiscard]] double operator()(double z) const {
-    return probability(mean_ + z * shift_, covariance_, lines_, options_).value;
+    return probability(mean_ + z * shift_, covariance_, lines_, colours_, options_).value;
   }
 
  private:
   Eigen::VectorXd mean_, shift_;
   Eigen::MatrixXd covariance_;
   std::vector<Line> lines_;
+  std::vector<ColourLine> colours_;
   Options options_;
   bool moves_ = false;
 };
 
-/// Where P is greatest. P is log-concave in z (convex lines, Gaussian doubt: Prekopa), so it
-/// rises, then falls; flat ends far from the lines are told apart by shrinking from both sides.
+/// Where P is greatest. P is log-concave in z (convex lines, Gaussian doubt: Prekopa; the colours
+/// within a small difference are convex too, near enough), so it rises, then falls; flat ends far
+/// from the lines are told apart by shrinking from both sides.
 double peak_of(const AfterReading& p) {
   double best = 0.0, most = p(0.0);
   const int coarse = static_cast<int>(2.0 * reach);
@@ -105,8 +108,9 @@ Integral over(const AfterReading& p, double from, double to) {
 }  // namespace
 
 ReadingWorth worth_of_weighing(const contents::Belief& belief, double u_net_g,
-                               const recipe::Recipe& recipe, const plant::Risks& risks,
-                               const Stakes& stakes, const Options& options) {
+                               const recipe::Recipe& recipe, const recipe::Book& book,
+                               const plant::Risks& risks, const Stakes& stakes,
+                               const Options& options) {
   require(u_net_g >= 0.0, "a reading's uncertainty is not negative");
   const double spread = stakes.good + stakes.wrong;
   if (spread <= 0.0) return {};  // releasing never pays
@@ -117,9 +121,10 @@ ReadingWorth worth_of_weighing(const contents::Belief& belief, double u_net_g,
   const double threshold = std::max(1.0 - recipe.consumer_risk.value_or(risks.consumer),
                                     (stakes.wrong - stakes.scrap) / spread);
   const auto lines = lines_of(recipe, belief);
-  const double now = probability(belief.mean, belief.covariance, lines, options).value;
+  const auto colours = colour_lines_of(recipe, belief, book);
+  const double now = probability(belief.mean, belief.covariance, lines, colours, options).value;
   const double gain_now = now >= threshold ? gain_of_release(1.0, now) : 0.0;
-  const AfterReading after(belief, u_net_g, lines, options);
+  const AfterReading after(belief, u_net_g, lines, colours, options);
   if (!after.moves()) return {0.0, now >= threshold ? 1.0 : 0.0};
   const double peak = peak_of(after);
   if (after(peak) < threshold) return {};
@@ -129,6 +134,16 @@ ReadingWorth worth_of_weighing(const contents::Belief& belief, double u_net_g,
   // A reading that may only hurt need not be taken: its worth is then none.
   return {std::max(0.0, gain_of_release(released.chance, released.good) - gain_now),
           released.chance};
+}
+
+ReadingWorth worth_of_weighing(const contents::Belief& belief, double u_net_g,
+                               const recipe::Recipe& recipe, const plant::Risks& risks,
+                               const Stakes& stakes, const Options& options) {
+  if (std::ranges::any_of(recipe.tolerances, [](const recipe::Tolerance& each) {
+        return each.on == recipe::ToleranceOn::colour;
+      }))
+    return {};
+  return worth_of_weighing(belief, u_net_g, recipe, recipe::Book{}, risks, stakes, options);
 }
 
 }  // namespace vialwright::conformity

@@ -118,16 +118,28 @@ std::string path(const Map& map) {
   return svg;
 }
 
+/// Some four round numbers between two, not too near the ends.
+std::vector<double> round_steps(double from, double to) {
+  const double rough = (to - from) / 4.0;
+  const double power = std::pow(10.0, std::floor(std::log10(rough)));
+  double step = 10.0 * power;
+  for (const double each : {5.0, 2.0, 1.0})
+    if (each * power >= rough) step = each * power;
+  std::vector<double> steps;
+  for (double at = std::ceil(from / step) * step; at < to; at += step)
+    if (at - from > 0.06 * (to - from) && to - at > 0.1 * (to - from)) steps.push_back(at);
+  return steps;
+}
+
 std::string ticks(const ReachDrawn& drawn, const Map& map) {
   std::string svg;
-  for (const double share : {0.25, 0.5, 0.75}) {
-    const double x = drawn.x_from + share * (drawn.x_to - drawn.x_from);
-    const double y = drawn.y_from + share * (drawn.y_to - drawn.y_from);
+  for (const double x : round_steps(drawn.x_from, drawn.x_to))
     svg += fmt::format(
-        "<text class=\"n small\" x=\"{:.1f}%\" y=\"{}\" text-anchor=\"middle\">{:.3g}"
-        "</text><text class=\"n small halo\" x=\"4\" y=\"{:.1f}\">{:.3g}</text>",
-        map.x(x), height + 17.0, x, map.y(y) + 5.0, y);
-  }
+        "<text class=\"n small\" x=\"{:.1f}%\" y=\"{}\" text-anchor=\"middle\">{:.4g}</text>",
+        map.x(x), height + 17.0, x);
+  for (const double y : round_steps(drawn.y_from, drawn.y_to))
+    svg += fmt::format("<text class=\"n small halo\" x=\"4\" y=\"{:.1f}\">{:.4g}</text>",
+                       map.y(y) + 5.0, y);
   return svg + fmt::format(
                    "<text class=\"n small\" x=\"100%\" y=\"{}\" text-anchor=\"end\">{}, {} \u2192"
                    "</text><text class=\"n small halo\" x=\"4\" y=\"15\">\u2191 {}, {}</text>",

@@ -42,7 +42,7 @@ Frame frame_of(const SpectraDrawn& drawn) {
   for (std::size_t i = 0; i < drawn.total.size(); ++i)
     most = std::max(most, drawn.total[i] + half_95 * drawn.u[i]);
   for (const auto& [nm, absorbance] : drawn.read) most = std::max(most, absorbance);
-  frame.most = rounded_up(most);
+  frame.most = rounded_up(1.15 * most);  // room for the names
   return frame;
 }
 

@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "topup/nearest.hpp"
 #include "topup/search.hpp"
 #include "topup/selection.hpp"
 #include "topup/words.hpp"
@@ -40,6 +41,9 @@ class Best {
   [[nodiscard]] Answer answer() const;
   [[nodiscard]] bool meets_on_paper() const { return search_.on_paper(); }
   [[nodiscard]] Topup as_it_is() const { return told({}, {Amounts(0), 0.0, 0.0}); }
+  [[nodiscard]] std::optional<NearestMix> nearest() const {
+    return nearest_mix(belief_, recipe_, vial_, usable_, model_, plant_, book_);
+  }
 
  private:
   [[nodiscard]] Topup told(const std::vector<int>& members, const Found& found) const;
@@ -104,7 +108,7 @@ Topup Best::told(const std::vector<int>& members, const Found& found) const {
   const std::vector<double> grams(found.grams.begin(), found.grams.end());
   const Vial then = vial_after(vial_, chosen, grams);
   topup.total_g = then.net_g;
-  topup.binding = binding_in_words(then, recipe_, chosen, grams, book_);
+  topup.binding = binding_in_words(then, without_colours(recipe_), chosen, grams, book_);
   for (const std::size_t j : order(members, found.grams))
     topup.additions.push_back(told(chosen[j], grams[j]));
   topup.odds = odds_of(belief_, recipe_, topup.additions, plant_, book_, options_);
@@ -126,13 +130,20 @@ Answer Best::answer() const {
   return answer;
 }
 
+/// What odds there are come from the doubt about the contents; `surest` has the best of them.
+void forbid(Answer& answer, const Best& search, const std::string& because) {
+  answer.best = search.as_it_is();
+  answer.best.outcome = Outcome::impossible;
+  answer.best.because = because;
+}
+
 }  // namespace
 
 Answer best(const contents::Belief& belief, const recipe::Recipe& recipe, const Means& means,
             const plant::Plant& plant, const recipe::Book& book, const Options& options) {
   Options rough = options;
   rough.conformity.points = rough.conformity.most_points = 16;  // its odds are not looked at
-  Topup paper = cheapest(belief, recipe, means, plant, book, rough);
+  Topup paper = cheapest(belief, without_colours(recipe), means, plant, book, rough);
   if (paper.outcome == Outcome::not_permitted) {
     Answer answer;
     answer.best = answer.surest = std::move(paper);
@@ -145,12 +156,16 @@ Answer best(const contents::Belief& belief, const recipe::Recipe& recipe, const 
   const bool by_any = paper.outcome == Outcome::impossible;
   if (!by_any && search.meets_on_paper()) return answer;
   answer.proved = prove_impossible(belief, recipe, means, plant, book, !by_any);
-  if (!answer.proved) return answer;
-  answer.impossible = by_any ? Impossible::by_any_amounts : Impossible::by_least_doses;
-  // What odds there are come from the doubt about the contents; `surest` has the best of them.
-  answer.best = search.as_it_is();
-  answer.best.outcome = Outcome::impossible;
-  answer.best.because = answer.proved->in_words;
+  if (answer.proved) {
+    answer.impossible = by_any ? Impossible::by_any_amounts : Impossible::by_least_doses;
+    forbid(answer, search, answer.proved->in_words);
+    return answer;
+  }
+  const auto mix = search.nearest();
+  if (!mix || !mix->lines_kept || mix->told.nearest <= mix->told.limit) return answer;
+  answer.impossible = Impossible::by_colour;
+  answer.nearest = mix->told;
+  forbid(answer, search, mix->told.in_words);
   return answer;
 }
 

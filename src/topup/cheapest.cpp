@@ -4,6 +4,7 @@
 #include <optional>
 
 #include "topup/dosing.hpp"
+#include "topup/nearest.hpp"
 #include "topup/selection.hpp"
 #include "topup/words.hpp"
 
@@ -73,7 +74,8 @@ class Answering {
   Answering(const contents::Belief& belief, const recipe::Recipe& recipe, const Means& means,
             const plant::Plant& plant, const recipe::Book& book, const Options& options)
       : belief_(belief),
-        recipe_(recipe),
+        whole_(recipe),
+        recipe_(without_colours(recipe)),
         means_(means),
         plant_(plant),
         book_(book),
@@ -87,6 +89,7 @@ class Answering {
   [[nodiscard]] Topup as_it_is() const;
   [[nodiscard]] Topup found(const Plan& plan) const;
   [[nodiscard]] Topup none(const Selection& selection) const;
+  [[nodiscard]] Topup with_colours(const Selection& selection) const;
   [[nodiscard]] std::string wrong_container() const;
   [[nodiscard]] std::vector<std::string> needed(const Selection& selection,
                                                 const std::vector<Candidate>& all) const;
@@ -95,7 +98,8 @@ class Answering {
   }
 
   const contents::Belief& belief_;
-  const recipe::Recipe& recipe_;
+  const recipe::Recipe& whole_;
+  recipe::Recipe recipe_;  ///< its colours aside
   const Means& means_;
   const plant::Plant& plant_;
   const recipe::Book& book_;
@@ -111,8 +115,12 @@ Topup Answering::answer() const {
                     "from its stocks",
                     vial_.components_mg[at(foreign)], component_name(foreign, book_)));
   }
-  if (holds_now(vial_, recipe_)) return as_it_is();
+  const bool coloured = recipe_.tolerances.size() < whole_.tolerances.size();
+  if (std::string doubt = doubt_of_law(vial_, recipe_, book_); !doubt.empty())
+    return forbidden(std::move(doubt));
+  if (holds_now(vial_, recipe_) && !coloured) return as_it_is();
   const Selection selection = select(belief_, vial_, recipe_, means_, plant_, book_);
+  if (coloured) return with_colours(selection);
   if (const auto plan = best_plan(vial_, recipe_, selection.usable, plant_, book_))
     return found(*plan);
   return none(selection);
@@ -138,7 +146,7 @@ Topup Answering::as_it_is() const {
   topup.outcome = Outcome::nothing_needed;
   topup.total_g = vial_.net_g;
   topup.binding = binding_in_words(vial_, recipe_, {}, {}, book_);
-  topup.odds = odds_of(belief_, recipe_, {}, plant_, book_, options_);
+  topup.odds = odds_of(belief_, whole_, {}, plant_, book_, options_);
   return topup;
 }
 
@@ -160,8 +168,29 @@ Topup Answering::found(const Plan& plan) const {
     topup.dosable = false;
     topup.because = too_small(*small, plant_, book_);
   }
-  topup.odds = odds_of(belief_, recipe_, topup.additions, plant_, book_, options_);
+  topup.odds = odds_of(belief_, whole_, topup.additions, plant_, book_, options_);
   return topup;
+}
+
+/// The lines first. Where they leave the colour out of its limit, the amounts that bring it
+/// nearest: they meet the recipe if any do, and are not the cheapest.
+Topup Answering::with_colours(const Selection& selection) const {
+  const OddsModel model(belief_, whole_, selection.usable, plant_, book_);
+  const auto mix = nearest_mix(belief_, whole_, vial_, selection.usable, model, plant_, book_);
+  if (holds_now(vial_, recipe_) && mix->worst_now <= 1.0) return as_it_is();
+  const auto lines = best_plan(vial_, recipe_, selection.usable, plant_, book_);
+  if (!lines && !holds_now(vial_, recipe_)) return none(selection);
+  if (mix->told.nearest > mix->told.limit || !mix->lines_kept) {
+    Topup topup;
+    topup.total_g = vial_.net_g;
+    topup.because = mix->told.in_words;
+    return topup;
+  }
+  PaperAnswer answer{true, mix->grams, 0.0};
+  for (std::size_t j = 0; j < mix->grams.size(); ++j)
+    answer.cost += selection.usable[j].price_per_g * mix->grams[j];
+  const double cost = with_visits(answer, plant_.prices.visit);
+  return found({selection.usable, mix->grams, cost});
 }
 
 /// Forbidden where the refused stocks would have helped; impossible where even they would not.

@@ -257,9 +257,11 @@ std::string forbidden_in_words(const proof::Claim& claim, const std::vector<doub
 
 }  // namespace
 
-std::optional<Proved> prove_impossible(const contents::Belief& belief, const recipe::Recipe& recipe,
-                                       const Means& means, const plant::Plant& plant,
-                                       const recipe::Book& book, bool with_least_doses) {
+std::optional<Proved> prove_impossible(const contents::Belief& belief,
+                                       const recipe::Recipe& whole_recipe, const Means& means,
+                                       const plant::Plant& plant, const recipe::Book& book,
+                                       bool with_least_doses) {
+  const recipe::Recipe recipe = without_colours(whole_recipe);
   const auto container = plant::find_container(plant, recipe.container);
   const Vial vial =
       vial_of(belief, means.fill_now_ml, container ? &plant.containers[at(*container)] : nullptr);

@@ -23,7 +23,7 @@ struct Vial {
   double room_g = 0.0, room_ml = 0.0;  ///< headspace
 };
 
-/// The recipe without its lines on colour: what paper knows of.
+/// The recipe without its lines on colour: what paper knows of. The colours themselves stay.
 [[nodiscard]] recipe::Recipe without_colours(const recipe::Recipe& recipe);
 
 [[nodiscard]] Vial vial_of(const contents::Belief& belief, double fill_now_ml,

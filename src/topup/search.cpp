@@ -15,6 +15,10 @@ constexpr double by_hand_g = 1e-6;
 constexpr int not_worth_bounding = 2;
 // The cheapest keep this much more than the wanted odds: what the fine points leave in doubt.
 constexpr double reserve = 2e-4;
+// Standard deviations beyond the limit of a colour.
+constexpr double hopeless = 6.0;
+// Sets whose quick odds are this near to the best are looked at closely.
+constexpr double quick_error = 0.1;
 // The rough points may be this far off.
 constexpr double rough_error = 0.02;
 
@@ -154,9 +158,33 @@ struct Search::Later {
   }
 };
 
+/// A family whose nearest colour is some six of its standard deviations beyond the limit holds
+/// nothing of use. By search from several starts, so not as sure as the bounds of the lines.
+void Search::look_at_colours(const Family& family, Bounds& bounds) const {
+  if (model_.colours().empty() || !bounds.fits) return;
+  std::vector<int> members = family.in;
+  for (int j = family.next; j < model_.candidates(); ++j)
+    if (doses_.high[j] > 0.0) members.push_back(j);
+  if (members.size() > static_cast<std::size_t>(most_doses)) return;
+  const DoseSet all = doses_of(members);
+  AimRegion region{all.low, all.high, {}, Eigen::Vector2d(all.room_g, all.room_ml)};
+  region.low.tail(static_cast<Eigen::Index>(members.size() - family.in.size())).setZero();
+  region.rows.resize(2, all.low.size());
+  region.rows << Amounts::Ones(all.low.size()).transpose(), all.ml_per_g.transpose();
+  const Amounts start = region.low;
+  const std::vector<Aim> aims = model_.aims(members);
+  const Nearest nearest = ColourSearch(aims, std::move(region)).best(start);
+  if (nearest.worst <= 1.0) return;
+  bounds.on_paper = false;
+  if (nearest.worst - 1.0 <= hopeless * model_.doubt_of_colours(members, nearest.grams)) return;
+  bounds.odds_at_most = 0.0;
+  bounds.cost_at_least = std::numeric_limits<double>::infinity();
+}
+
 void Search::look(Family family) {
   Open open{std::move(family), {}};
   open.bounds = bounds_of(open.family, model_, doses_, margin_);
+  look_at_colours(open.family, open.bounds);
   if (is_set(open.family)) on_paper_ = on_paper_ || (open.bounds.fits && open.bounds.on_paper);
   if (promises(open)) open_.push_back(std::move(open));
 }
@@ -164,6 +192,7 @@ void Search::look(Family family) {
 void Search::run() {
   Open nothing{{{}, static_cast<int>(candidates_.size())}, {}};
   nothing.bounds = bounds_of(nothing.family, model_, doses_, margin_);
+  look_at_colours(nothing.family, nothing.bounds);
   on_paper_ = nothing.bounds.on_paper;
   try_set(nothing);
   look({{}, 0});
@@ -203,8 +232,11 @@ void Search::try_set(const Open& open) {
   SetBest set;
   set.members = open.family.in;
   const SetOdds odds(model_, set.members);
-  const SetSearch search(odds, doses_of(set.members), rough_);
-  set.surest = set.best = search.surest();
+  const std::vector<Aim> aims = model_.aims(set.members);
+  const SetSearch search(odds, doses_of(set.members), rough_, aims);
+  set.surest = search.surest();
+  if (odds.has_colours()) look_closely(set, odds, search);
+  set.best = set.surest;
   const bool may_be_best = best_.size() < 2 || !best_.back().meets || options_.success > 0.0 ||
                            open.bounds.cost_at_least < best_.back().best.cost;
   if (set.surest.odds >= options_.wanted - rough_error && may_be_best)
@@ -214,6 +246,19 @@ void Search::try_set(const Open& open) {
   std::ranges::stable_sort(best_,
                            [this](const SetBest& a, const SetBest& b) { return better(a, b); });
   if (best_.size() > 2) best_.pop_back();
+}
+
+/// What lines and colours have in common is not in the quick odds; where these are near the best,
+/// the true ones are climbed.
+void Search::look_closely(SetBest& set, const SetOdds& odds, const SetSearch& search) const {
+  const double quick = set.surest.odds;
+  const auto true_odds = [&] { return odds.odds(set.surest.grams, rough_).value; };
+  if (quick > 1e-6) set.surest.odds = true_odds();
+  const double compared = std::max(quick, set.surest.odds);
+  if (compared < std::min(options_.wanted, surest_.surest.odds - quick_error)) return;
+  if (compared < 1e-3) return;
+  set.surest = search.at(search.polished(set.surest.grams, rough_));
+  set.surest.odds = true_odds();
 }
 
 /// The cheapest amounts with the wanted odds. The rough points lead there; the fine ones and those
@@ -226,7 +271,7 @@ void Search::find_enough(SetBest& set, const SetOdds& odds, const SetSearch& sea
   const double most = true_odds(set.surest);
   set.meets = most >= options_.wanted;
   if (!set.meets) return;
-  double off = set.surest.odds - most;
+  double off = search.at(set.surest.grams).odds - most;
   set.surest.odds = set.best.odds = most;
   for (int round = 0; round < 4; ++round) {
     Found start = set.surest;

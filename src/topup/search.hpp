@@ -24,7 +24,8 @@ struct SetBest {
 };
 
 /// Best first over families of sets: a family that cannot hold anything better than what stands is
-/// never opened. Sound but for `slack`: no set is left out that could have odds better by more.
+/// never opened. Sound but for `slack`: no set is left out that could have odds better by more
+/// (colours are bounded by search, see look_at_colours).
 class Search {
  public:
   static constexpr double slack = 1e-3;
@@ -54,6 +55,8 @@ class Search {
   [[nodiscard]] bool better(const SetBest& a, const SetBest& b) const;
   [[nodiscard]] double worth(const Found& found) const;
   void look(Family family);
+  void look_at_colours(const Family& family, Bounds& bounds) const;
+  void look_closely(SetBest& set, const SetOdds& odds, const SetSearch& search) const;
   void try_set(const Open& open);
   void find_enough(SetBest& set, const SetOdds& odds, const SetSearch& search) const;
 

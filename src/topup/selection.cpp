@@ -85,6 +85,8 @@ std::string Selecting::refusal(const Addition& loaded) const {
   const std::string name = stock_name(loaded.stock, book_);
   if (!has(recipe_.stocks, loaded.stock)) return fmt::format("the recipe does not permit {}", name);
   if (loaded.lot < 0) return fmt::format("no lot of {} is loaded", name);
+  if (!recipe_.colours.empty() && book_.stocks[at(loaded.stock)].scatters)
+    return fmt::format("{} scatters light, and nobody can foretell the colour with it", name);
   for (const int there : present_) {
     if (!recipe::may_meet(book_, loaded.stock, there)) {
       return fmt::format("{} may not meet {}, which is in the vial", name,
@@ -185,6 +187,13 @@ std::vector<std::vector<int>> sets_that_may_meet(const std::vector<Candidate>& c
   return Cliques(candidates, book).all();
 }
 
+std::string doubt_of_law(const Vial& vial, const recipe::Recipe& recipe, const recipe::Book& book) {
+  if (recipe.colours.empty()) return {};
+  return mixing::doubt_about(
+      book, Eigen::Map<const Eigen::VectorXd>(vial.stocks_g.data(),
+                                              static_cast<Eigen::Index>(vial.stocks_g.size())));
+}
+
 int stranger(const Vial& vial, const recipe::Recipe& recipe, const recipe::Book& book) {
   for (std::size_t k = 0; k < vial.components_mg.size(); ++k) {
     if (vial.components_mg[k] <= 0.0) continue;
@@ -192,10 +201,12 @@ int stranger(const Vial& vial, const recipe::Recipe& recipe, const recipe::Book&
       return recipe::subject_of(line.on) == recipe::Subject::component &&
              line.of == static_cast<int>(k);
     });
+    // An absorbing component is limited by what it does to the colour.
+    const bool seen = !recipe.colours.empty() && !book.components[k].absorptivity.nm.empty();
     const bool made_from = std::ranges::any_of(book.lots, [&](const recipe::Lot& lot) {
       return lot.strengths[k].mg_per_g > 0.0 && has(recipe.stocks, lot.stock);
     });
-    if (!limited && !made_from) return static_cast<int>(k);
+    if (!limited && !seen && !made_from) return static_cast<int>(k);
   }
   return -1;
 }

@@ -31,7 +31,12 @@ struct Selection {
 [[nodiscard]] std::vector<std::vector<int>> sets_that_may_meet(
     const std::vector<Candidate>& candidates, const recipe::Book& book);
 
-/// What is in the vial that the recipe neither limits nor makes from its permitted stocks, or -1.
+/// Why the colour of the vial cannot be told at all, where the recipe wants one; else empty.
+[[nodiscard]] std::string doubt_of_law(const Vial& vial, const recipe::Recipe& recipe,
+                                       const recipe::Book& book);
+
+/// What is in the vial that the recipe neither limits (by itself or by a colour) nor makes from its
+/// permitted stocks, or -1.
 [[nodiscard]] int stranger(const Vial& vial, const recipe::Recipe& recipe,
                            const recipe::Book& book);
 

@@ -18,10 +18,12 @@ constexpr double enough = 2e-5;
 
 }  // namespace
 
-SetSearch::SetSearch(const SetOdds& odds, DoseSet set, const conformity::Options& points)
-    : odds_(odds), set_(std::move(set)), points_(points) {
+SetSearch::SetSearch(const SetOdds& odds, DoseSet set, const conformity::Options& points,
+                     const std::vector<Aim>& aims)
+    : odds_(odds), aims_(aims), set_(std::move(set)), points_(points) {
   set_rows();
   start_ = centre();
+  if (!aims_.empty() && start_.size() > 0) start_ = nearest_colour(start_);
   set_scale();
 }
 
@@ -61,6 +63,27 @@ Amounts SetSearch::centre() const {
   return grams;
 }
 
+/// Where every line holds at the mean, the nearest colour among such amounts; else among all.
+Amounts SetSearch::nearest_colour(const Amounts& start) const {
+  const Eigen::Index n = start.size();
+  const auto count = static_cast<Eigen::Index>(odds_.sides());
+  AimRegion region{set_.low, set_.high, rows_.bottomRows(2), limits_.tail(2)};
+  bool hold = true;
+  for (std::size_t i = 0; i < odds_.sides(); ++i)
+    hold = hold && odds_.at_nothing(i) + odds_.slopes(i).dot(start) >= 0.0;
+  if (hold && count > 0) {
+    region.rows.conservativeResize(2 + count, n);
+    region.limits.conservativeResize(2 + count);
+    for (Eigen::Index i = 0; i < count; ++i) {
+      const auto side = static_cast<std::size_t>(i);
+      const double size = std::max(odds_.slopes(side).norm(), 1e-300);
+      region.rows.row(2 + i) = -odds_.slopes(side).transpose() / size;
+      region.limits[2 + i] = odds_.at_nothing(side) / size;
+    }
+  }
+  return ColourSearch(aims_, std::move(region)).best(start).grams;
+}
+
 void SetSearch::set_scale() {
   const Eigen::Index n = set_.low.size();
   scale_ = Amounts::Constant(n, std::numeric_limits<double>::infinity());
@@ -70,6 +93,12 @@ void SetSearch::set_scale() {
       const double slope = std::abs(odds_.slopes(i)[j]);
       if (slope > 0.0) scale_[j] = std::min(scale_[j], here / slope);
     }
+  }
+  if (n > 0 && !aims_.empty()) {
+    const SetOdds::Marginals here = odds_.marginals(start_);
+    for (Eigen::Index j = 0; j < n; ++j)
+      if (here.curvature(j, j) > 0.0)
+        scale_[j] = std::min(scale_[j], 1.0 / std::sqrt(here.curvature(j, j)));
   }
   for (Eigen::Index j = 0; j < n; ++j)
     scale_[j] = std::clamp(scale_[j], 1e-9, std::max(1e-9, set_.high[j] - set_.low[j]));
@@ -104,7 +133,8 @@ void SetSearch::climb(Amounts& grams, const Value& value, const Shape& shape, in
 Found SetSearch::at(const Amounts& grams) const { return {grams, odds_of(grams), cost_of(grams)}; }
 
 /// Central differences a fraction of a standard deviation wide: the fixed points are smooth enough.
-Amounts SetSearch::log_odds_gradient(const Amounts& grams) const {
+template <class Odds>
+Amounts SetSearch::log_odds_gradient(const Amounts& grams, const Odds& odds_of) const {
   Amounts gradient(grams.size());
   for (Eigen::Index j = 0; j < grams.size(); ++j) {
     const double step = std::min(0.2 * scale_[j], 0.5 * grams[j]);
@@ -123,7 +153,8 @@ Amounts SetSearch::log_odds_gradient(const Amounts& grams) const {
 SetSearch::Local SetSearch::joint(const Amounts& grams, double success) const {
   const SetOdds::Marginals marginals = odds_.marginals(grams);
   const double odds = std::max(least_odds, odds_of(grams));
-  Local local{std::log(odds), log_odds_gradient(grams), marginals.curvature};
+  const auto quick = [this](const Amounts& x) { return odds_of(x); };
+  Local local{std::log(odds), log_odds_gradient(grams, quick), marginals.curvature};
   if (success <= 0.0) return local;
   local.value = odds - cost_of(grams) / success;
   local.gradient = odds * local.gradient - set_.price / success;
@@ -148,6 +179,20 @@ Found SetSearch::surest(double success) const {
   climb(
       grams, worth, [&](const Amounts& x) { return joint(x, success); }, 5, 5e-4);
   return at(grams);
+}
+
+Amounts SetSearch::polished(const Amounts& from, const conformity::Options& points) const {
+  Amounts grams = from;
+  if (grams.size() == 0) return grams;
+  const auto true_odds = [&](const Amounts& x) { return odds_.odds(x, points).value; };
+  const auto value = [&](const Amounts& x) { return std::log(std::max(least_odds, true_odds(x))); };
+  climb(
+      grams, value,
+      [&](const Amounts& x) {
+        return Local{value(x), log_odds_gradient(x, true_odds), odds_.marginals(x).curvature};
+      },
+      4, 5e-4);
+  return grams;
 }
 
 /// From a point without enough odds towards one that has them: the first that has.
@@ -202,7 +247,8 @@ Found SetSearch::cheapest(const Found& start, double wanted) const {
     if (odds_of(cheap) >= wanted) return at(cheap);
     const Found edge = edge_between(cheap, start, wanted);
     if (edge.cost < best.cost) best = edge;
-    const Amounts gradient = log_odds_gradient(edge.grams).cwiseProduct(scale_);
+    const auto quick = [this](const Amounts& x) { return odds_of(x); };
+    const Amounts gradient = log_odds_gradient(edge.grams, quick).cwiseProduct(scale_);
     const double length = gradient.norm();
     if (length <= 0.0) return best;
     const Eigen::RowVectorXd row = (gradient / length).cwiseQuotient(scale_).transpose();

@@ -24,14 +24,18 @@ struct Found {
 
 class SetSearch {
  public:
-  /// @pre there is room for the least of each dose. Keeps a reference to the odds.
-  SetSearch(const SetOdds& odds, DoseSet set, const conformity::Options& points);
+  /// @param aims  of these doses, one a colour line. @pre there is room for the least of each dose.
+  /// Keeps references to odds and aims.
+  SetSearch(const SetOdds& odds, DoseSet set, const conformity::Options& points,
+            const std::vector<Aim>& aims);
 
   /// Best odds over the amounts; with `success` > 0, best success * odds - cost.
   [[nodiscard]] Found surest(double success = 0.0) const;
   /// Least cost among those whose odds are at least `wanted`, from a start that has them.
   [[nodiscard]] Found cheapest(const Found& start, double wanted) const;
   [[nodiscard]] Found at(const Amounts& grams) const;
+  /// A few steps more, by the odds that know what lines and colours have in common.
+  [[nodiscard]] Amounts polished(const Amounts& grams, const conformity::Options& points) const;
 
  private:
   struct Local {
@@ -42,13 +46,15 @@ class SetSearch {
   void set_rows();
   void set_scale();
   [[nodiscard]] Amounts centre() const;
+  [[nodiscard]] Amounts nearest_colour(const Amounts& start) const;
   [[nodiscard]] double cost_of(const Amounts& grams) const {
     return set_.price.dot(grams) + set_.visits_cost;
   }
   [[nodiscard]] double odds_of(const Amounts& grams) const {
-    return odds_.odds(grams, points_).value;
+    return odds_.quick_odds(grams, points_);
   }
-  [[nodiscard]] Amounts log_odds_gradient(const Amounts& grams) const;
+  template <class Odds>
+  [[nodiscard]] Amounts log_odds_gradient(const Amounts& grams, const Odds& odds_of) const;
   [[nodiscard]] Local joint(const Amounts& grams, double success) const;
   [[nodiscard]] Found edge_between(const Amounts& without, const Found& with, double wanted) const;
   template <class Value, class Shape>
@@ -56,6 +62,7 @@ class SetSearch {
              double enough) const;
 
   const SetOdds& odds_;
+  const std::vector<Aim>& aims_;
   DoseSet set_;
   conformity::Options points_;
   Eigen::MatrixXd rows_;  ///< rows_ grams <= limits_: the range of each dose, and the room

@@ -82,7 +82,8 @@ class Writer {
   }
   void put(const VialReading& of) {
     list(of.kind, of.instrument, of.value, of.after_doses, of.open_s, of.capped, of.climate,
-         of.quality, of.origin, of.days, of.values, of.session, of.mixed, of.cloudy, of.unusable);
+         of.quality, of.origin, of.days, of.values, of.session, of.session_number, of.mixed,
+         of.cloudy, of.unusable);
   }
   void put(const DoseRecord& of) {
     list(of.id, of.stock, of.lot, of.station, of.commanded_g, of.aborted, of.topup, of.metered,

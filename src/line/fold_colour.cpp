@@ -108,6 +108,15 @@ void take_lab(const std::array<double, 3>& lab, VialReading& into) {
   into.values.assign(lab.begin(), lab.end());
 }
 
+/// Readings of one gauge in one session share a bias; one that names no session has its own.
+int session_number(Workings& workings, const event::ColourRead& data) {
+  if (data.session.empty()) return workings.next_session++;
+  const auto [entry, is_new] =
+      workings.sessions.try_emplace({data.instrument, data.session}, workings.next_session);
+  if (is_new) ++workings.next_session;
+  return entry->second;
+}
+
 }  // namespace
 
 void take(Workings& workings, const Turn& turn, const event::ColourRead& data) {
@@ -126,6 +135,7 @@ void take(Workings& workings, const Turn& turn, const event::ColourRead& data) {
   reading.kind = Weighed::colour;
   reading.instrument = *found;
   reading.session = data.session;
+  reading.session_number = session_number(workings, data);
   reading.cloudy = data.cloudy;
   if (data.lab) take_lab(*data.lab, reading);
   if (data.spectrum) take_spectrum(*data.spectrum, *instrument.colour, reading);

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <functional>
+#include <map>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -56,6 +57,8 @@ struct Workings {
   std::unordered_map<std::string, Sighting> stations;  ///< who was last moved there
   std::unordered_map<std::string, TankWatch> tanks;
   std::vector<std::optional<Instant>> calibrated;  ///< beside the instruments of the line file
+  std::map<std::pair<std::string, std::string>, int> sessions;  ///< (gauge, session) -> number
+  int next_session = 0;
   std::optional<Climate> climate;
   Instant record_start;  ///< the first believed source time
 
@@ -103,9 +106,6 @@ void conflict(Workings& workings, std::size_t vial, std::string what, std::vecto
 
 /// How long the vial has lost vapour by then: open, counted from its first dose.
 [[nodiscard]] double open_s_at(const Workings& workings, std::size_t vial, Instant time);
-
-/// Days from the vial's first dose to then; 0 where there is none yet.
-[[nodiscard]] double days_at(const VialRecord& vial, Instant time);
 
 /// Checks what a reading or a dose says about its place against what is known about the vial.
 /// Contradictions are put to both vials concerned.

@@ -66,6 +66,7 @@ struct VialReading {
   double days = 0.0;           ///< from the vial's first dose to this reading
   std::vector<double> values;  ///< colour: bands, L* a* b*, or absorbances of the channels
   std::string session;         ///< colour; empty: a session by itself
+  int session_number = 0;      ///< colour: the same for readings that share a session
   bool mixed = true;           ///< colour: mixed since the last dose
   bool cloudy = false;         ///< colour: the liquid was seen to scatter
   std::string unusable;        ///< colour: why the values say nothing (a clipped channel), or empty
@@ -176,6 +177,9 @@ struct Fact {
 [[nodiscard]] Result<State> state_of(const LineFile& line, const logbook::Logbook& book,
                                      std::uint64_t last = 0,
                                      std::optional<Instant> as_of = std::nullopt);
+
+/// Days from the vial's first dose to then; 0 where there is none yet.
+[[nodiscard]] double days_at(const VialRecord& vial, Instant time);
 
 [[nodiscard]] const VialRecord* find_vial(const State& state, std::string_view serial);
 [[nodiscard]] const OrderRecord* find_order(const State& state, std::string_view id);

@@ -206,7 +206,7 @@ void Builder::add_rows(int j, bool whole) {
   nuisance.biases = biases_of(instrument);
   MoreDoubt more;
   if (doubted_.reading == j) more.blunder = blunder_of(plant_.instruments[at(instrument)]);
-  if (doubted_.colourant) more.remainder = unshaped * doubted_.size;
+  if (doubted_.colourant) more.remainder = doubted_.unshaped * doubted_.size;
   part_.rows.emplace_back(reading(j), plant_, book_, container_, nuisance, part_.dyes, more, whole);
 }
 

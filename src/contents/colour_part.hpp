@@ -19,6 +19,7 @@ struct Doubted {
   bool faded = false;      ///< the dyes may have lost a share beyond their rates
   bool colourant = false;  ///< something unknown may colour the liquid
   double size = 0.0;       ///< of the last three: standard deviation, g, 1 or 1/cm
+  double unshaped = 0.0;   ///< of the colourant: what no foreign shape follows, over its size
 };
 
 /// A hidden error that outlives the estimate.

@@ -64,31 +64,45 @@ ColourRows::ColourRows(const Reading& reading, const plant::Plant& plant, const 
       read_(as_vector(reading.values)),
       stray_(plant.instruments[at(reading.instrument)].colour->stray_light),
       components_(static_cast<int>(book.components.size())) {
-  set_noise(plant.instruments[at(reading.instrument)], container, more);
+  const plant::Instrument& instrument = plant.instruments[at(reading.instrument)];
+  if (instrument.colour->gives == Gives::spectrum && (whole || more.remainder > 0.0))
+    set_remainder(*instrument.colour, container);
+  set_noise(instrument, more);
   seen_ =
       dyes.count() + (nuisance.path < 0 ? 0 : 1) + (nuisance.stray < 0 ? 0 : 1) + nuisance.biases;
   rows_ = whole ? values() : std::min(values(), seen_);
 }
 
-void ColourRows::set_noise(const plant::Instrument& instrument, const plant::Container& container,
-                           const MoreDoubt& more) {
-  const plant::ColourGauge& gauge = *instrument.colour;
+/// A band narrower than the foreign shapes leaves a wiggle about as wide as itself; 1 % of it is
+/// each band's own.
+void ColourRows::set_remainder(const plant::ColourGauge& gauge, const plant::Container& container) {
+  constexpr double smooth_nm = 18.0;
   const double path_cm = gauge.path_cm > 0.0 ? gauge.path_cm : 0.1 * container.inner_diameter_mm;
-  if (gauge.gives == Gives::spectrum) {
-    per_band_ = VectorXd::Constant(values(), path_cm);
-    if (!gauge.absorbance) per_band_ = (std::numbers::ln10 * path_cm) * read_;
-  }
-  VectorXd own(values());  // variance that is each value's alone
-  own.setConstant(square(instrument.resolution) / 12.0 + square(more.blunder));
-  if (per_band_.size() > 0) own += (more.remainder * per_band_).cwiseAbs2();
+  VectorXd per_cm = VectorXd::Constant(values(), path_cm);
+  if (!gauge.absorbance) per_cm = (std::numbers::ln10 * path_cm) * read_;
+  MatrixXd alike(values(), values());
+  for (int a = 0; a < values(); ++a)
+    for (int b = 0; b < values(); ++b)
+      alike(a, b) = std::exp(-0.5 * square((gauge.bands.at(a) - gauge.bands.at(b)) / smooth_nm));
+  alike.diagonal().array() += 0.01;
+  remainder_ = per_cm.asDiagonal() * Eigen::LLT<MatrixXd>(alike).matrixL().toDenseMatrix();
+}
+
+void ColourRows::set_noise(const plant::Instrument& instrument, const MoreDoubt& more) {
+  const plant::ColourGauge& gauge = *instrument.colour;
+  const double own = square(instrument.resolution) / 12.0 + square(more.blunder);
   const VectorXd shared = (square(instrument.repeatability) +
                            square(instrument.repeatability_rel) * read_.array().square())
                               .matrix();
-  sd_ = (own + shared).cwiseSqrt();
-  if (gauge.axis_correlation == 0.0 || gauge.gives == Gives::spectrum) return;
+  sd_ = (own + shared.array()).sqrt();
+  const bool apart = gauge.axis_correlation == 0.0 || gauge.gives == Gives::spectrum;
+  const bool remains = more.remainder > 0.0 && remainder_.size() > 0;
+  if (apart && !remains) return;
   const VectorXd root = shared.cwiseSqrt();
-  MatrixXd covariance = gauge.axis_correlation * root * root.transpose();
-  covariance.diagonal() = own + shared;
+  MatrixXd covariance = MatrixXd::Zero(values(), values());
+  if (!apart) covariance = gauge.axis_correlation * root * root.transpose();
+  covariance.diagonal() = sd_.cwiseAbs2();
+  if (remains) covariance += square(more.remainder) * remainder_ * remainder_.transpose();
   whiten_ =
       Eigen::LLT<MatrixXd>(covariance).matrixL().solve(MatrixXd::Identity(values(), values()));
 }
@@ -98,9 +112,11 @@ MatrixXd ColourRows::whitening() const {
   return sd_.cwiseInverse().asDiagonal();
 }
 
-MatrixXd ColourRows::by_band() const {
-  if (per_band_.size() == 0) return MatrixXd(values(), 0);
-  return per_band_.cwiseQuotient(sd_).asDiagonal();
+MatrixXd ColourRows::by_remainder() const {
+  MatrixXd columns = remainder_;
+  if (columns.size() == 0) return MatrixXd(values(), 0);
+  whiten(columns);
+  return columns;
 }
 
 void ColourRows::whiten(Eigen::Ref<MatrixXd> columns) const {

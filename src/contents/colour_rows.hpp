@@ -17,9 +17,6 @@ namespace vialwright::contents {
 /// How far off each value of a colour reading is when it is wrong as a whole: standard deviation.
 [[nodiscard]] double blunder_of(const plant::Instrument& gauge);
 
-/// What no foreign shape follows of an unknown colourant, over its size.
-inline constexpr double unshaped = 0.05;
-
 /// What else a reading hangs on; -1 = known well enough.
 struct ColourNuisance {
   int path = -1;        ///< of a standard deviation of the path factor
@@ -32,7 +29,7 @@ struct ColourNuisance {
 /// More doubt about the values than the gauge's own noise.
 struct MoreDoubt {
   double blunder = 0.0;    ///< of every value, its unit
-  double remainder = 0.0;  ///< 1/cm, of every band: what no foreign shape follows
+  double remainder = 0.0;  ///< 1/cm, of every band, smooth: what no foreign shape follows
 };
 
 /// Values are whitened by their noise. Where there are more of them than unknowns that bear on
@@ -69,17 +66,17 @@ class ColourRows {
   [[nodiscard]] const Eigen::VectorXd& read() const { return read_; }
   /// (values, values): whitens a column of values; its columns are what one value off does.
   [[nodiscard]] Eigen::MatrixXd whitening() const;
-  /// (values, values): what 1/cm of absorbance in one band alone does; no columns for gauges that
-  /// mix the bands.
-  [[nodiscard]] Eigen::MatrixXd by_band() const;
+  /// (values, values): what a remainder of 1/cm does, as independent parts; no columns for gauges
+  /// that mix the bands, where the shapes leave none.
+  [[nodiscard]] Eigen::MatrixXd by_remainder() const;
 
  private:
   struct Seen;
   void see(const Liquid& liquid, const Dyes& dyes, const Eigen::VectorXd& x, Seen& seen,
            Eigen::MatrixXd* foreign) const;
   void slopes_of_nuisance(const mixing::Gauge::Slopes& slopes, Seen& seen, int column) const;
-  void set_noise(const plant::Instrument& instrument, const plant::Container& container,
-                 const MoreDoubt& more);
+  void set_remainder(const plant::ColourGauge& gauge, const plant::Container& container);
+  void set_noise(const plant::Instrument& instrument, const MoreDoubt& more);
   void whiten(Eigen::Ref<Eigen::MatrixXd> columns) const;
   [[nodiscard]] mixing::Gauge::Light light(const Eigen::VectorXd& x) const;
   void subtract_bias(const Eigen::VectorXd& x, Eigen::VectorXd& misfit) const;
@@ -89,10 +86,10 @@ class ColourRows {
   mixing::Gauge gauge_;
   ColourNuisance nuisance_;
   Moment moment_;
-  Eigen::VectorXd read_;    ///< (values)
-  Eigen::VectorXd sd_;      ///< (values) of the noise
-  Eigen::MatrixXd whiten_;  ///< inverse of the noise's Cholesky factor; empty = uncorrelated
-  Eigen::VectorXd per_band_;
+  Eigen::VectorXd read_;       ///< (values)
+  Eigen::VectorXd sd_;         ///< (values) of the noise
+  Eigen::MatrixXd whiten_;     ///< inverse of the noise's Cholesky factor; empty = uncorrelated
+  Eigen::MatrixXd remainder_;  ///< root of the covariance of the values for 1/cm of remainder
   double stray_ = 0.0;
   int components_ = 0, rows_ = 0, seen_ = 0;
 };

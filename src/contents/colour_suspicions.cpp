@@ -23,6 +23,8 @@ std::size_t at(int i) { return static_cast<std::size_t>(i); }
 constexpr std::array carried_g = {0.003, 0.01, 0.03, 0.1, 0.3};
 constexpr std::array lost_shares = {0.03, 0.1, 0.3};
 constexpr std::array colourant_sizes = {0.003, 0.01, 0.03, 0.1, 0.3, 1.0};  // 1/cm
+constexpr std::array unshaped_parts = {0.03, 0.1, 0.3,
+                                       1.0};  // of a size; narrow bands leave the most
 
 /// If a doubted thing is off by b ~ N(0, size^2 I), the innovation moves by `pattern` b.
 struct Block {
@@ -37,6 +39,7 @@ struct Found {
   MatrixXd covariance;
   double log_bayes = -std::numeric_limits<double>::infinity();
   double size = 0.0;
+  double unshaped = 0.0;
 };
 
 Found found(const Block& block, const Fit& fit, double size) {
@@ -60,18 +63,14 @@ Found found(const Block& block, const Fit& fit, double size) {
   return it;
 }
 
-/// The best size, with the evidence of all of them.
-Found best_of(const Block& block, const Fit& fit, std::span<const double> sizes) {
+/// The best of several, equally probable beforehand, with the evidence of all of them.
+Found best_of(std::span<const Found> all) {
   Found best;
-  std::vector<double> logs;
-  for (const double size : sizes) {
-    Found it = found(block, fit, size);
-    logs.push_back(it.log_bayes);
-    if (it.log_bayes > best.log_bayes) best = std::move(it);
-  }
+  for (const Found& it : all)
+    if (it.log_bayes > best.log_bayes) best = it;
   double sum = 0.0;
-  for (const double log : logs) sum += std::exp(log - best.log_bayes);
-  best.log_bayes += std::log(sum / static_cast<double>(sizes.size()));
+  for (const Found& it : all) sum += std::exp(it.log_bayes - best.log_bayes);
+  best.log_bayes += std::log(sum / static_cast<double>(all.size()));
   return best;
 }
 
@@ -113,7 +112,9 @@ Weighed one_unknown(const Explanation& explanation, const Doubted& doubted, doub
   block.pattern = pattern_of(doubted, in.fit, in.evidence, in.plant, in.book, 1);
   block.net = VectorXd::Constant(1, brings_net);
   block.positive = true;
-  const Found best = best_of(block, in.fit, sizes);
+  std::vector<Found> all;
+  for (const double size : sizes) all.push_back(found(block, in.fit, size));
+  const Found best = best_of(all);
   Weighed it = weighed(explanation, doubted, block, best, in.fit, in.net, prior_odds);
   it.suspected.explanation.shift = best.shift[0];
   it.suspected.explanation.u_shift = std::sqrt(best.covariance(0, 0));
@@ -156,15 +157,24 @@ Weighed colourant(const Case& in, double prior_odds) {
   constexpr Index shapes = mixing::foreign_shapes;
   Doubted doubted;
   doubted.colourant = true;
-  Block block;
   const MatrixXd shaped = pattern_of(doubted, in.fit, in.evidence, in.plant, in.book, shapes);
-  const MatrixXd rest = in.model.by_band();
+  const MatrixXd rest = in.model.by_remainder();
+  Block block;
   block.pattern.resize(shaped.rows(), shapes + rest.cols());
-  block.pattern << shaped, unshaped * rest;
   block.net = VectorXd::Zero(block.pattern.cols());
-  const Found best = best_of(block, in.fit, colourant_sizes);
+  std::vector<Found> all;
+  for (const double unshaped : unshaped_parts) {
+    block.pattern << shaped, unshaped * rest;
+    for (const double size : colourant_sizes) {
+      all.push_back(found(block, in.fit, size));
+      all.back().unshaped = unshaped;
+    }
+  }
+  const Found best = best_of(all);
+  block.pattern << shaped, best.unshaped * rest;
   Explanation explanation;
   explanation.wrong = Wrong::colourant;
+  doubted.unshaped = best.unshaped;
   name_peak(best.shift.head(shapes), best.covariance.topLeftCorner(shapes, shapes), explanation);
   return weighed(explanation, doubted, block, best, in.fit, in.net, prior_odds);
 }

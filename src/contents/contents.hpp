@@ -117,13 +117,13 @@ struct ReadingReport {
   double residual = 0.0;      ///< reading less what the fit says, in the reading's unit
   double standardised = 0.0;  ///< residual / sqrt(R - H Sigma H'), ~ N(0, 1); 0 if it decides
                               ///< alone. Of a colour: the normal deviate as rare as `chi_squared`
-  double share = 0.0;        ///< 0..1: how much of the reading's own fit it decides (leverage)
-  bool counted = true;       ///< false: an explanation that is believed sets it aside, or
-  std::string reason;        ///< why it is no evidence at all; else empty
-  int values = 1;            ///< a colour: how many it has
-  int worst_value = 0;       ///< a colour: index of the one furthest off
-  double chi_squared = 0.0;  ///< a colour: of its values about what everything else predicts,
-                             ///< `values` degrees of freedom
+  double share = 0.0;         ///< 0..1: how much of the reading's own fit it decides (leverage)
+  bool counted = true;        ///< false: an explanation that is believed sets it aside, or
+  std::string reason;         ///< why it is no evidence at all; else empty
+  int values = 1;             ///< a colour: how many it has
+  int worst_value = 0;        ///< a colour: index of the one furthest off
+  double chi_squared = 0.0;   ///< a colour: of its values about what everything else predicts,
+                              ///< `values` degrees of freedom
 };
 
 /// One way to read the evidence: nothing is wrong, or one thing is.
@@ -162,7 +162,7 @@ struct Options {
   // station's missed doses.
   double carried_over_odds = 0.002;  ///< shared by all stocks that have a colour
   double faded_odds = 0.001;
-  double colourant_odds = 0.001;
+  double colourant_odds = 0.002;
   bool operator==(const Options&) const = default;
 };
 

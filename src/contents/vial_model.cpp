@@ -333,13 +333,13 @@ Eigen::MatrixXd VialModel::by_value(int colour_reading) const {
   return all;
 }
 
-Eigen::MatrixXd VialModel::by_band() const {
+Eigen::MatrixXd VialModel::by_remainder() const {
   Index bands = 0;
-  for (const ColourRows& it : colour_.rows) bands += it.by_band().cols();
+  for (const ColourRows& it : colour_.rows) bands += it.by_remainder().cols();
   Eigen::MatrixXd all = Eigen::MatrixXd::Zero(observed_.value.size(), bands);
   bands = 0;
   for (std::size_t i = 0; i < colour_.rows.size(); ++i) {
-    const Eigen::MatrixXd own = colour_.rows[i].by_band();
+    const Eigen::MatrixXd own = colour_.rows[i].by_remainder();
     all.block(rows(colour_.reading[i]).first, bands, own.rows(), own.cols()) = own;
     bands += own.cols();
   }

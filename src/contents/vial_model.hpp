@@ -42,8 +42,8 @@ class VialModel final : public Response {
   [[nodiscard]] bool looks_for_colourant() const { return colour_.counts() && !doubted_.colourant; }
   /// (rows, values): what one value of a colour reading off does. @pre whole colour readings.
   [[nodiscard]] Eigen::MatrixXd by_value(int colour_reading) const;
-  /// (rows, bands): what 1/cm in one band alone does, of all spectra. @pre whole colour readings.
-  [[nodiscard]] Eigen::MatrixXd by_band() const;
+  /// (rows, bands): what a remainder of 1/cm does, of all spectra. @pre whole colour readings.
+  [[nodiscard]] Eigen::MatrixXd by_remainder() const;
   [[nodiscard]] const ColourPart& colour() const { return colour_; }
   [[nodiscard]] const Liquid& liquid() const { return liquid_; }
   [[nodiscard]] const Evidence& evidence() const { return evidence_; }

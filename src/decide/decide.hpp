@@ -13,6 +13,7 @@
 #include "making/making.hpp"
 #include "outcomes/outcomes.hpp"
 #include "pairing/pairing.hpp"
+#include "strength/strength.hpp"
 #include "topup/topup.hpp"
 
 namespace vialwright::decide {
@@ -30,6 +31,7 @@ struct TopupAnswer {
   std::optional<topup::Topup> second;
   topup::Impossible impossible = topup::Impossible::no;
   std::optional<topup::Proved> proved;
+  std::optional<topup::NearestColour> nearest;   ///< impossible by colour: how near it comes
   std::optional<outcomes::Corrected> corrected;  ///< odds as history corrects them
   outcomes::Outcome now;                         ///< the top-up as history is asked about it
   std::string smallest;                          ///< stock id of its smallest dose, or empty
@@ -79,13 +81,16 @@ struct Decision {
   std::optional<contents::Estimate> estimate;  ///< its belief is aged to `as_of`
   double aged_days = 0.0;                      ///< since the last dose or reading that counts
   contents::Evidence evidence;
-  std::vector<ReadingName> readings;  ///< beside estimate->readings
-  std::vector<std::string> doses;     ///< beside estimate->commands: "teal, 0.315 g asked"
-  std::vector<std::string> unused;    ///< readings not counted as evidence, each with its reason
+  std::vector<ReadingName> readings;     ///< beside estimate->readings
+  std::vector<std::string> doses;        ///< beside estimate->commands: "teal, 0.315 g asked"
+  std::vector<std::string> stock_names;  ///< beside Book::stocks
+  std::vector<std::string> unused;       ///< readings not counted as evidence, each with its reason
   std::optional<conformity::Conformity> conformity;
   /// Contradicted evidence: P(all lines hold) averaged over the explanations by their odds.
   std::optional<conformity::Probability> whichever;
   std::optional<conformity::ReadingWorth> reading_worth;
+  bool colour_unread = false;  ///< its colour binds and leaves it unclear, no reading of it counts,
+                               ///< and a gauge could read it
   std::vector<TopupAnswer> topups;             ///< own recipe first, then the best others
   std::optional<topup::TwoRounds> two_rounds;  ///< where dosing in two steps pays
   std::optional<HoldAnswer> hold;              ///< where waiting is a choice
@@ -125,6 +130,9 @@ struct Learned {
   std::vector<outcomes::Bin> bins;
   outcomes::Score score;
   std::vector<outcomes::DoseHabit> habits;
+  std::optional<strength::Lesson> colours;  ///< absorptivities and strengths, where colours taught
+  std::vector<std::string> samples;         ///< serials, beside colours->samples
+  std::vector<std::string> next_samples;    ///< what to make and read next, the best first
 };
 
 struct Shift {

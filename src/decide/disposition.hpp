@@ -6,7 +6,8 @@
 namespace vialwright::decide {
 
 /// The questions that come before any money: has a person decided, whose vial is it, is it
-/// finished, may it be used, does the evidence agree? The first that is answered "no" decides.
+/// finished, may it be used, does the evidence agree, can its colour be judged? The first that is
+/// answered "no" decides.
 /// @returns whether one has.
 [[nodiscard]] bool settled(Decision& decision, const line::VialRecord& vial,
                            const line::State& state);

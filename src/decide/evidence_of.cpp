@@ -2,6 +2,10 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+
+#include "decide/judged.hpp"
+
 namespace vialwright::decide {
 namespace {
 
@@ -21,6 +25,8 @@ Kind kind_of(line::Weighed weighed) {
       return {ReadingKind::gross, "gross", "g"};
     case line::Weighed::volume:
       return {ReadingKind::volume, "volume", "mL"};
+    case line::Weighed::colour:
+      return {ReadingKind::colour, "colour", ""};
     case line::Weighed::level:
       break;
   }
@@ -37,18 +43,28 @@ double air_at(const line::VialReading& reading) {
                                reading.climate->celsius);
 }
 
-std::string left_out(const std::string& label, const std::string& instrument, line::Quality quality,
+std::string left_out(const std::string& label, const std::string& instrument, std::string_view why,
                      const line::Origin& origin) {
-  return fmt::format("{} by {} at {} (event {}): {}", label, instrument,
-                     quantity::to_text(origin.time), origin.id, line::word(quality));
+  return left_out(ReadingName{label, instrument, "", origin}, why);
 }
 
-void add_weighings(const line::VialRecord& vial, const line::State& state, NamedEvidence& into) {
+/// Colours fade, and only what sees colour can tell; on a line without, no clock runs.
+bool has_colour(const recipe::Book& book) {
+  return std::any_of(book.components.begin(), book.components.end(),
+                     [](const auto& component) { return !component.absorptivity.nm.empty(); });
+}
+
+std::string why_not(const line::VialReading& reading) {
+  if (reading.quality != line::Quality::clear) return std::string(line::word(reading.quality));
+  return reading.unusable;
+}
+
+void add_readings(const line::VialRecord& vial, const line::State& state, NamedEvidence& into) {
   for (const line::VialReading& reading : vial.readings) {
     const Kind kind = kind_of(reading.kind);
     const std::string& instrument = name_of(reading.instrument, state);
-    if (reading.quality != line::Quality::clear) {
-      into.unused.push_back(left_out(kind.word, instrument, reading.quality, reading.origin));
+    if (const std::string why = why_not(reading); !why.empty()) {
+      into.unused.push_back(left_out(kind.word, instrument, why, reading.origin));
       continue;
     }
     contents::Reading evidence;
@@ -59,6 +75,13 @@ void add_weighings(const line::VialRecord& vial, const line::State& state, Named
     evidence.open_s = reading.open_s;
     evidence.capped = reading.capped;
     evidence.air_kg_per_m3 = air_at(reading);
+    if (reading.kind == line::Weighed::colour) {
+      evidence.values = reading.values;
+      evidence.session = reading.session_number;
+      evidence.mixed = reading.mixed;
+      evidence.cloudy = reading.cloudy;
+      evidence.days = reading.days;
+    }
     into.evidence.readings.push_back(evidence);
     into.readings.push_back({kind.word, instrument, kind.unit, reading.origin});
   }
@@ -68,7 +91,7 @@ void add_dose_reading(ReadingKind kind, const std::string& label, const line::Me
                       int dose, const line::State& state, NamedEvidence& into) {
   const std::string& instrument = name_of(reading.instrument, state);
   if (reading.quality != line::Quality::clear) {
-    into.unused.push_back(left_out(label, instrument, reading.quality, reading.origin));
+    into.unused.push_back(left_out(label, instrument, line::word(reading.quality), reading.origin));
     return;
   }
   const bool by_volume =
@@ -88,7 +111,7 @@ void add_dose(const line::DoseRecord& dose, const line::State& state, NamedEvide
   const int index = static_cast<int>(into.evidence.doses.size());
   const std::string& stock = state.book.stocks[static_cast<std::size_t>(dose.stock)].id;
   into.evidence.doses.push_back(
-      {dose.stock, dose.lot, dose.station, dose.commanded_g, dose.aborted});
+      {dose.stock, dose.lot, dose.station, dose.commanded_g, dose.aborted, dose.days});
   into.doses.push_back(dose.commanded_g
                            ? fmt::format("{}, {:.3f} g asked", stock, *dose.commanded_g)
                            : fmt::format("{}, amount not told", stock));
@@ -103,12 +126,24 @@ void add_dose(const line::DoseRecord& dose, const line::State& state, NamedEvide
 
 }  // namespace
 
+std::string left_out(const ReadingName& reading, std::string_view why) {
+  return fmt::format("{} by {} at {} (event {}): {}", reading.label, reading.instrument,
+                     quantity::to_text(reading.origin.time), reading.origin.id, why);
+}
+
 NamedEvidence evidence_of(const line::VialRecord& vial, const line::State& state) {
   NamedEvidence named;
   named.evidence.container = vial.container;
   named.evidence.open_s = vial.open_s;
-  add_weighings(vial, state, named);
+  add_readings(vial, state, named);
   for (const line::DoseRecord& dose : vial.doses) add_dose(dose, state, named);
+  if (has_colour(state.book)) {
+    // To the last that is known of it: what fades from then on is grown_older's.
+    const double age = line::days_at(vial, state.as_of);
+    named.evidence.days = std::max(0.0, age - days_since_known(vial, state));
+  } else {
+    for (contents::Dose& dose : named.evidence.doses) dose.days = 0.0;
+  }
   return named;
 }
 

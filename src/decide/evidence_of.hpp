@@ -13,6 +13,10 @@ struct NamedEvidence {
   std::vector<std::string> unused;
 };
 
+/// "colour by colour_camera at 2026-11-25T09:25:00Z (event lab-4): it was not mixed": how a reading
+/// that did not count is told.
+[[nodiscard]] std::string left_out(const ReadingName& reading, std::string_view why);
+
 [[nodiscard]] NamedEvidence evidence_of(const line::VialRecord& vial, const line::State& state);
 
 }  // namespace vialwright::decide

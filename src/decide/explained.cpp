@@ -9,6 +9,13 @@ namespace {
 /// count as "not good".
 constexpr double negligible = 0.005;
 
+/// What colours the vial besides its doses, or less, is no evidence that could be left out.
+bool is_in_the_vial(const contents::Explanation& explanation) {
+  using Wrong = contents::Explanation::Wrong;
+  return explanation.wrong == Wrong::carried_over || explanation.wrong == Wrong::faded ||
+         explanation.wrong == Wrong::colourant;
+}
+
 contents::Evidence without(contents::Evidence evidence, const contents::Explanation& explanation) {
   switch (explanation.wrong) {
     case contents::Explanation::Wrong::reading:
@@ -17,7 +24,6 @@ contents::Evidence without(contents::Evidence evidence, const contents::Explanat
     case contents::Explanation::Wrong::command:
       evidence.doses[static_cast<std::size_t>(explanation.index)].aborted = true;
       break;
-    // What colours the vial besides, or less, is no evidence to leave out: the belief holds it.
     case contents::Explanation::Wrong::carried_over:
     case contents::Explanation::Wrong::faded:
     case contents::Explanation::Wrong::colourant:
@@ -36,6 +42,15 @@ conformity::Probability over_explanations(const Decision& decision, const line::
   conformity::Probability average;
   for (const contents::Explanation& each : decision.estimate->explanations) {
     if (each.odds < negligible) continue;
+    if (is_in_the_vial(each)) {
+      // The belief holds it where it is believed; else its odds count as "not good".
+      const bool believed =
+          decision.estimate->settled && &each == &decision.estimate->explanations.front();
+      if (!believed || !decision.conformity) continue;
+      average.value += each.odds * decision.conformity->joint.value;
+      average.error += each.odds * decision.conformity->joint.error;
+      continue;
+    }
     const auto estimate =
         contents::estimate(without(decision.evidence, each), state.plant, state.book, as_told);
     const auto found =

@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <cmath>
 
 #include "decide/json_advice.hpp"
 
@@ -52,18 +53,28 @@ json contents_json(const contents::Belief& belief, const line::State& state) {
           {"covariance", covariance(belief)}};
 }
 
-json reading_json(const ReadingName& name, double value, const contents::ReadingReport& report) {
-  return {{"what", name.label},
-          {"instrument", name.instrument},
-          {"value", value},
-          {"unit", name.unit},
-          {"event", name.origin.id},
-          {"source", name.origin.source},
-          {"time", quantity::to_text(name.origin.time)},
-          {"predicted", report.predicted},
-          {"residual", report.residual},
-          {"standardised", report.standardised},
-          {"counted", report.counted}};
+json reading_json(const ReadingName& name, const contents::Reading& reading,
+                  const contents::ReadingReport& report) {
+  json told = {{"what", name.label},
+               {"instrument", name.instrument},
+               {"value", reading.value},
+               {"unit", name.unit},
+               {"event", name.origin.id},
+               {"source", name.origin.source},
+               {"time", quantity::to_text(name.origin.time)},
+               {"predicted", report.predicted},
+               {"residual", report.residual},
+               {"standardised", report.standardised},
+               {"counted", report.counted && report.reason.empty()}};
+  if (reading.kind == contents::ReadingKind::colour) {
+    told.erase("value");
+    told["values"] = reading.values;
+    told["mixed"] = reading.mixed;
+    told["cloudy"] = reading.cloudy;
+    told["session"] = reading.session;
+  }
+  if (!report.reason.empty()) told["reason"] = report.reason;
+  return told;
 }
 
 std::string_view word(contents::Explanation::Wrong wrong) {
@@ -98,8 +109,8 @@ json estimate_json(const Decision& decision) {
   json readings = json::array(), explanations = json::array(), pairs = json::array(),
        unseen = json::array();
   for (std::size_t i = 0; i < estimate.readings.size(); ++i) {
-    readings.push_back(reading_json(decision.readings[i], decision.evidence.readings[i].value,
-                                    estimate.readings[i]));
+    readings.push_back(
+        reading_json(decision.readings[i], decision.evidence.readings[i], estimate.readings[i]));
   }
   for (const auto& each : estimate.explanations) explanations.push_back(explanation_json(each));
   for (const auto& pair : estimate.critical_pairs) pairs.push_back({pair.one, pair.other});
@@ -128,6 +139,25 @@ std::string_view word(conformity::Ruling ruling) {
   return "unclear";
 }
 
+json lab_json(const colour::Lab& lab) { return json::array({lab.l, lab.a, lab.b}); }
+
+/// What is wanted, and what the liquid looks like: L*, a*, b* with their covariance.
+void add_colour(const recipe::ColourTarget& wanted, const conformity::LineReport& report,
+                json& into) {
+  into["wanted"] = {{"lab", lab_json(wanted.lab)},
+                    {"illuminant", colour::word(wanted.illuminant)},
+                    {"observer", colour::word(wanted.observer)},
+                    {"path", {{"value", wanted.path_cm}, {"unit", "cm"}}}};
+  if (!report.seen) return;
+  json rows = json::array(), u = json::array();
+  for (int i = 0; i < 3; ++i) {
+    const auto row = report.seen->covariance.row(i);
+    rows.push_back({row[0], row[1], row[2]});
+    u.push_back(std::sqrt(std::max(0.0, row[i])));
+  }
+  into["seen"] = {{"lab", lab_json(report.seen->mean)}, {"u", u}, {"covariance", rows}};
+}
+
 json conformity_json(const Decision& decision, const recipe::Recipe& recipe,
                      const line::State& state) {
   const conformity::Conformity& found = *decision.conformity;
@@ -141,12 +171,18 @@ json conformity_json(const Decision& decision, const recipe::Recipe& recipe,
                      {"property", amount(found.lines[i].value, found.lines[i].u,
                                          recipe::unit_of(tolerance.on))},
                      {"holds", probability_json(found.lines[i].holds)}});
+    if (tolerance.on == recipe::ToleranceOn::colour) {
+      add_colour(recipe.colours[static_cast<std::size_t>(tolerance.of)], found.lines[i],
+                 lines.back());
+    }
   }
-  return {{"joint", probability_json(found.joint)},
-          {"lines", lines},
-          {"binding", found.binding},
-          {"ruling", word(found.ruling)},
-          {"on_the_edge", found.on_the_edge}};
+  json judged = {{"joint", probability_json(found.joint)},
+                 {"lines", lines},
+                 {"binding", found.binding},
+                 {"ruling", word(found.ruling)},
+                 {"on_the_edge", found.on_the_edge}};
+  if (!found.doubt.empty()) judged["doubt"] = found.doubt;
+  return judged;
 }
 
 json provenance_json(const Provenance& provenance) {

@@ -77,6 +77,14 @@ json proof_json(const topup::Proved& proved) {
   return stated;
 }
 
+json nearest_json(const topup::NearestColour& nearest) {
+  return {{"colour", nearest.colour},
+          {"now", nearest.now},
+          {"nearest", nearest.nearest},
+          {"limit", nearest.limit},
+          {"in_words", nearest.in_words}};
+}
+
 json interval_json(double value, double low, double high) {
   return {{"value", finite(value)}, {"low", finite(low)}, {"high", finite(high)}};
 }
@@ -108,6 +116,45 @@ json habit_json(const outcomes::DoseHabit& habit, const line::State& state) {
           {"stated_spread_g", habit.stated_spread_g}};
 }
 
+std::string_view word(strength::Learned::Kind kind) {
+  switch (kind) {
+    case strength::Learned::Kind::absorptivity:
+      return "absorptivity";
+    case strength::Learned::Kind::strength:
+      return "strength";
+    case strength::Learned::Kind::colour:
+      break;
+  }
+  return "colour";
+}
+
+/// An absorptivity is told as its deviation from the book's, relative; the others in mg/g.
+json taught_json(const strength::Learned& it, const line::State& state) {
+  const char* unit = it.kind == strength::Learned::Kind::absorptivity ? "1" : "mg/g";
+  return {{"what", strength::name_of(it, state.book)},
+          {"kind", word(it.kind)},
+          {"component", id_of(state.book.components, it.component)},
+          {"lot", id_of(state.book.lots, it.lot)},
+          {"book", {{"value", it.prior}, {"u", it.u_prior}, {"unit", unit}}},
+          {"learned", {{"value", it.value}, {"u", it.u}, {"unit", unit}}},
+          {"low", it.lower},
+          {"high", it.upper},
+          {"n", it.vials}};
+}
+
+json colours_json(const Learned& learned, const line::State& state) {
+  json taught = json::array(), aside = json::array();
+  for (const auto& each : learned.colours->learned) taught.push_back(taught_json(each, state));
+  for (std::size_t i = 0; i < learned.samples.size(); ++i) {
+    if (!learned.colours->samples[i].counted) aside.push_back(learned.samples[i]);
+  }
+  return {{"learned", taught},
+          {"vials", learned.samples.size()},
+          {"set_aside", aside},
+          {"p_value", finite(learned.colours->p_value)},
+          {"next_samples", learned.next_samples}};
+}
+
 }  // namespace
 
 json finite(double value) { return std::isfinite(value) ? json(value) : json(nullptr); }
@@ -131,6 +178,7 @@ json topup_json(const TopupAnswer& answer, const line::State& state) {
   found["fresh"] = money_json(answer.fresh, state);
   if (answer.second) found["second"] = plan_json(*answer.second, state);
   if (answer.proved) found["proof"] = proof_json(*answer.proved);
+  if (answer.nearest) found["nearest"] = nearest_json(*answer.nearest);
   return found;
 }
 
@@ -188,16 +236,18 @@ json learned_json(const Learned& learned, const line::State& state) {
                        {"weight", learned.recalibration.weight[i]},
                        {"u", learned.recalibration.u[i]}});
   }
-  return {{"demand", demand},
-          {"outcomes", learned.outcomes.size()},
-          {"recalibration", weights},
-          {"bins", bins},
-          {"score",
-           {{"n", learned.score.n},
-            {"brier", learned.score.brier},
-            {"expected", learned.score.expected},
-            {"u_expected", learned.score.u_expected}}},
-          {"habits", habits}};
+  json taught = {{"demand", demand},
+                 {"outcomes", learned.outcomes.size()},
+                 {"recalibration", weights},
+                 {"bins", bins},
+                 {"score",
+                  {{"n", learned.score.n},
+                   {"brier", learned.score.brier},
+                   {"expected", learned.score.expected},
+                   {"u_expected", learned.score.u_expected}}},
+                 {"habits", habits}};
+  if (learned.colours) taught["colours"] = colours_json(learned, state);
+  return taught;
 }
 
 }  // namespace vialwright::decide

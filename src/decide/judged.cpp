@@ -25,7 +25,7 @@ void fill_worth(Decision& decision, const line::VialRecord& vial, const line::St
   const auto u = u_of_next_weighing(vial, state.plant, options);
   if (!u) return;
   decision.reading_worth = conformity::worth_of_weighing(
-      decision.estimate->belief, *u, *vial.recipe, state.plant.risks,
+      decision.estimate->belief, *u, *vial.recipe, state.book, state.plant.risks,
       stakes_of(*vial.recipe, state.plant.prices), options.conformity);
 }
 
@@ -35,6 +35,9 @@ Decision begin(const line::State& state, const line::VialRecord& vial) {
   decision.serial = vial.serial;
   decision.order = vial.order;
   decision.as_of = state.as_of;
+  decision.stock_names.reserve(state.book.stocks.size());
+  for (const recipe::Stock& stock : state.book.stocks)
+    decision.stock_names.push_back(stock.name.empty() ? stock.id : stock.name);
   if (vial.recipe) {
     decision.recipe = vial.recipe->id;
     decision.recipe_version = vial.recipe->version;
@@ -49,6 +52,41 @@ double most_loss_per_h(const contents::Belief& belief, double days, const recipe
     return std::max(0.0, 0.5e-3 * belief.mean[belief.component(k)]) / (24.0 * days);
   }
   return 0.0;
+}
+
+/// Readings that the estimate could make nothing of, such as a colour before mixing.
+void tell_no_evidence(Decision& decision) {
+  for (std::size_t i = 0; i < decision.readings.size(); ++i) {
+    const std::string& why = decision.estimate->readings[i].reason;
+    if (!why.empty()) decision.unused.push_back(left_out(decision.readings[i], why));
+  }
+}
+
+bool a_gauge_is_there(const plant::Plant& plant, const Options& options) {
+  for (std::size_t i = 0; i < plant.instruments.size(); ++i) {
+    if (plant.instruments[i].colour && !is_off(static_cast<int>(i), plant, options)) return true;
+  }
+  return false;
+}
+
+bool colour_counts(const Decision& decision) {
+  const int doses = static_cast<int>(decision.evidence.doses.size());
+  for (std::size_t i = 0; i < decision.evidence.readings.size(); ++i) {
+    const contents::Reading& reading = decision.evidence.readings[i];
+    const contents::ReadingReport& report = decision.estimate->readings[i];
+    if (reading.kind != contents::ReadingKind::colour || reading.after_doses != doses) continue;
+    if (report.counted && report.reason.empty()) return true;
+  }
+  return false;
+}
+
+bool is_colour_unread(const Decision& decision, const recipe::Recipe& recipe,
+                      const plant::Plant& plant, const Options& options) {
+  const conformity::Conformity& found = *decision.conformity;
+  if (found.ruling != conformity::Ruling::unclear || found.binding < 0) return false;
+  const auto& binding = recipe.tolerances[static_cast<std::size_t>(found.binding)];
+  return binding.on == recipe::ToleranceOn::colour && !colour_counts(decision) &&
+         a_gauge_is_there(plant, options);
 }
 
 }  // namespace
@@ -74,7 +112,7 @@ std::optional<double> u_of_next_weighing(const line::VialRecord& vial, const pla
 double days_since_known(const line::VialRecord& vial, const line::State& state) {
   std::optional<Instant> last;
   for (const line::VialReading& reading : vial.readings) {
-    if (reading.quality != line::Quality::clear) continue;
+    if (reading.quality != line::Quality::clear || !reading.unusable.empty()) continue;
     last = std::max(last.value_or(reading.origin.time), reading.origin.time);
   }
   for (const line::DoseRecord& dose : vial.doses) {
@@ -102,6 +140,7 @@ Decision judged(const line::State& state, const line::VialRecord& vial, const Op
   decision.unused = std::move(named.unused);
   decision.estimate =
       contents::estimate(decision.evidence, state.plant, state.book, options.contents);
+  tell_no_evidence(decision);
   decision.aged_days = days_since_known(vial, state);
   decision.estimate->belief =
       grown_older(decision.estimate->belief, decision.aged_days, vial, state);
@@ -111,6 +150,7 @@ Decision judged(const line::State& state, const line::VialRecord& vial, const Op
   if (decision.estimate->contradiction && !decision.estimate->explanations.empty()) {
     decision.whichever = over_explanations(decision, vial, state, options);
   }
+  decision.colour_unread = is_colour_unread(decision, *vial.recipe, state.plant, options);
   fill_worth(decision, vial, state, options);
   return decision;
 }

@@ -8,6 +8,7 @@
 
 #include "decide/evidence_of.hpp"
 #include "decide/judged.hpp"
+#include "decide/learn_colours.hpp"
 
 namespace vialwright::decide {
 namespace {
@@ -253,6 +254,7 @@ Learned learn(const line::State& state, const Options& options) {
   learned.bins = outcomes::bins(learned.outcomes);
   learned.score = outcomes::score(learned.outcomes);
   learned.habits = habits_of(state, options);
+  learn_colours(state, options, learned);
   return learned;
 }
 

@@ -189,12 +189,47 @@ bool contradicted(Decision& decision, const line::VialRecord& vial, const plant:
   return true;
 }
 
+/// Was the liquid seen to scatter when its colour was last looked at?
+bool is_cloudy(const line::VialRecord& vial) {
+  for (auto reading = vial.readings.rbegin(); reading != vial.readings.rend(); ++reading) {
+    if (reading->kind == line::Weighed::colour && reading->quality == line::Quality::clear)
+      return reading->cloudy;
+  }
+  return false;
+}
+
+/// A recipe that asks for a colour, and a liquid that the law of clear ones does not hold for.
+bool colour_in_doubt(Decision& decision, const line::VialRecord& vial) {
+  if (!vial.recipe || vial.recipe->colours.empty() || !decision.conformity) return false;
+  std::string why = decision.conformity->doubt;
+  if (why.empty() && is_cloudy(vial)) why = "it was seen to be cloudy";
+  if (why.empty()) return false;
+  answer(decision, Disposition::hold, fmt::format("Its colour cannot be judged: {}.", why));
+  decision.would_change.emplace_back("a person who looks at it, or a reading that finds it clear");
+  return true;
+}
+
+/// Its colour decides, and nobody has looked since it was mixed.
+bool colour_unread(Decision& decision) {
+  if (!decision.colour_unread) return false;
+  answer(decision, Disposition::measure_again,
+         fmt::format("Neither good nor bad yet ({} good): its colour decides, and no reading of it "
+                     "counts.",
+                     quantity::odds_in_words(decision.conformity->joint.value)));
+  for (const std::string& each : decision.unused) {
+    if (each.starts_with("colour ")) decision.reasons.push_back("Not counted: " + each + ".");
+  }
+  decision.would_change.emplace_back("a reading of its colour, once it is mixed");
+  return true;
+}
+
 }  // namespace
 
 bool settled(Decision& decision, const line::VialRecord& vial, const line::State& state) {
   return ended(decision, vial) || overruled(decision, vial) || identity_in_doubt(decision, vial) ||
          unfinished(decision, vial, state) || not_for_release(decision, vial, state) ||
-         contradicted(decision, vial, state.plant);
+         contradicted(decision, vial, state.plant) || colour_in_doubt(decision, vial) ||
+         colour_unread(decision);
 }
 
 bool is_good(const Decision& decision) {

@@ -29,7 +29,22 @@ double inside_sd(const contents::Belief& belief, const conformity::Line& line, d
   return sign * (row.dot(belief.mean) - constant) / std::max(sd, 1e-12);
 }
 
-double nearest_limit_sd(const contents::Belief& belief, const recipe::Recipe& recipe) {
+/// The same of a limit on colour, with the doubt of L*, a*, b* along the way to the colour wanted.
+double inside_sd(const contents::Belief& belief, const conformity::ColourLine& line) {
+  const contents::Colour seen = contents::colour_of(belief, *line.view);
+  const double off = colour::difference_00(seen.mean, line.target);
+  Eigen::Vector3d way(seen.mean.l - line.target.l, seen.mean.a - line.target.a,
+                      seen.mean.b - line.target.b);
+  const double apart = way.norm();
+  way = apart > 0.0 ? Eigen::Vector3d(way / apart) : Eigen::Vector3d(1.0, 0.0, 0.0);
+  // CIEDE2000 is about `off / apart` of the distance in CIELAB there.
+  const double scale = apart > 0.0 ? off / apart : 1.0;
+  const double sd = scale * std::sqrt(std::max(0.0, way.dot(seen.covariance * way)));
+  return (line.high - off) / std::max(sd, 1e-12);
+}
+
+double nearest_limit_sd(const contents::Belief& belief, const recipe::Recipe& recipe,
+                        const recipe::Book& book) {
   constexpr double far = 1e3;  // a recipe without limits has none near
   double nearest = far;
   for (const conformity::Line& line : conformity::lines_of(recipe, belief)) {
@@ -39,6 +54,9 @@ double nearest_limit_sd(const contents::Belief& belief, const recipe::Recipe& re
     if (std::isfinite(line.high)) {
       nearest = std::min(nearest, inside_sd(belief, line, line.high, -1.0));
     }
+  }
+  for (const conformity::ColourLine& line : conformity::colour_lines_of(recipe, belief, book)) {
+    nearest = std::min(nearest, inside_sd(belief, line));
   }
   return std::max(nearest, -far);
 }
@@ -100,7 +118,7 @@ void Rescues::ask_history(TopupAnswer& answer, const recipe::Recipe& recipe,
   }
   const auto after =
       topup::after(decision.estimate->belief, answer.topup.additions, state_.plant, state_.book);
-  answer.now.margin_sd = nearest_limit_sd(after, recipe);
+  answer.now.margin_sd = nearest_limit_sd(after, recipe, state_.book);
   answer.corrected = outcomes::correct(answer.now, recalibration_);
 }
 
@@ -118,6 +136,7 @@ TopupAnswer Rescues::solve(const recipe::Recipe& recipe, const line::VialRecord&
   answer.second = std::move(found.second);
   answer.impossible = found.impossible;
   answer.proved = std::move(found.proved);
+  answer.nearest = std::move(found.nearest);
   answer.fresh = market_.fresh(recipe);
   if (!answers(answer.topup)) return answer;
   ask_history(answer, recipe, vial, decision);
@@ -207,7 +226,7 @@ double Rescues::odds_later(const TopupAnswer& answer, double days, const line::V
   then.odds = odds;
   then.age_days += days;
   then.margin_sd = nearest_limit_sd(
-      topup::after(belief, answer.topup.additions, state_.plant, state_.book), recipe);
+      topup::after(belief, answer.topup.additions, state_.plant, state_.book), recipe, state_.book);
   return outcomes::correct(then, recalibration_).odds;
 }
 

@@ -26,7 +26,7 @@ std::string grouped(long long number) {
 std::string rounded(double limit) { return fmt::format("{:.6g}", limit); }
 
 std::string limit_in_words(const recipe::Tolerance& tolerance) {
-  const std::string unit(recipe::unit_of(tolerance.on));
+  const std::string unit(recipe::shown_unit(tolerance.on));
   const bool low = std::isfinite(tolerance.low), high = std::isfinite(tolerance.high);
   if (low && high) {
     return fmt::format("{} to {} {}", rounded(tolerance.low), rounded(tolerance.high), unit);
@@ -39,6 +39,12 @@ std::string reading_in_words(const ReadingName& reading) {
   return fmt::format("{} ({})", reading.label, reading.instrument);
 }
 
+std::string stock_in_words(int stock, const Decision& decision) {
+  const auto at = static_cast<std::size_t>(stock);
+  return stock >= 0 && at < decision.stock_names.size() ? decision.stock_names[at]
+                                                        : std::string("a stock");
+}
+
 std::string subject_of(const contents::Explanation& explanation, const Decision& decision) {
   const auto at = static_cast<std::size_t>(explanation.index);
   switch (explanation.wrong) {
@@ -47,30 +53,47 @@ std::string subject_of(const contents::Explanation& explanation, const Decision&
     case contents::Explanation::Wrong::command:
       return fmt::format("the dose missed its command ({})", decision.doses[at]);
     case contents::Explanation::Wrong::carried_over:
-      return "a stock that was not dosed was carried over";
+      return fmt::format("it holds {} that nobody dosed, carried over from another vial",
+                         stock_in_words(explanation.index, decision));
     case contents::Explanation::Wrong::faded:
-      return "the colour has faded";
+      return "its dyes have faded beyond their rates";
     case contents::Explanation::Wrong::colourant:
-      return "something colours it that is no known component";
+      return "something colours it that no mix of the known components explains";
     case contents::Explanation::Wrong::nothing:
       break;
   }
   return "nothing is wrong, chance alone did it";
 }
 
-std::string unit_of(const contents::Explanation& explanation, const Decision& decision) {
-  if (explanation.wrong != contents::Explanation::Wrong::reading) return "g";
-  return decision.readings[static_cast<std::size_t>(explanation.index)].unit;
+/// " by 0.50 ± 0.05 g": how much is wrong, in the unit of what is.
+std::string shift_in_words(const contents::Explanation& it, const Decision& decision) {
+  const auto by = [&](double scale, std::string_view unit) {
+    return quantity::with_doubt(scale * it.shift, scale * it.u_shift, unit);
+  };
+  switch (it.wrong) {
+    case contents::Explanation::Wrong::reading: {
+      const std::string& unit = decision.readings[static_cast<std::size_t>(it.index)].unit;
+      // A colour is off in many values at once: which, and by how much, its table tells.
+      return unit.empty() ? std::string() : " by " + by(1.0, unit);
+    }
+    case contents::Explanation::Wrong::command:
+      return " by " + by(1.0, "g");
+    case contents::Explanation::Wrong::carried_over:
+      return ", " + by(1.0, "g");
+    case contents::Explanation::Wrong::faded:
+      return ", " + by(100.0, "%") + " lost";
+    case contents::Explanation::Wrong::colourant:
+      return ", absorbing up to " + by(1.0, "/cm");
+    case contents::Explanation::Wrong::nothing:
+      break;
+  }
+  return {};
 }
 
 std::string explanation_in_words(const contents::Explanation& explanation,
                                  const Decision& decision) {
-  std::string text = subject_of(explanation, decision);
-  if (explanation.wrong != contents::Explanation::Wrong::nothing) {
-    text += " by " + quantity::with_doubt(explanation.shift, explanation.u_shift,
-                                          unit_of(explanation, decision));
-  }
-  return fmt::format("{}: {}; the vial then holds {}", text,
+  return fmt::format("{}{}: {}; the vial then holds {}", subject_of(explanation, decision),
+                     shift_in_words(explanation, decision),
                      quantity::odds_in_words(explanation.odds),
                      quantity::with_doubt(explanation.net_g, explanation.u_net_g, "g"));
 }
@@ -115,7 +138,7 @@ std::string chance_in_words(double probability) {
 std::string line_in_words(const recipe::Tolerance& tolerance, const conformity::LineReport& report,
                           const recipe::Book& book) {
   return fmt::format("{} {}, allowed {}, holds {}", recipe::name_of(tolerance, book),
-                     quantity::with_doubt(report.value, report.u, recipe::unit_of(tolerance.on)),
+                     quantity::with_doubt(report.value, report.u, recipe::shown_unit(tolerance.on)),
                      limit_in_words(tolerance), quantity::odds_in_words(report.holds.value));
 }
 
@@ -175,12 +198,18 @@ std::vector<std::string> explanations_in_words(const Decision& decision) {
 }
 
 std::string what_would_settle(const Decision& decision) {
+  using Wrong = contents::Explanation::Wrong;
   for (const contents::Explanation& each : decision.estimate->explanations) {
-    if (each.wrong != contents::Explanation::Wrong::reading) continue;
+    if (each.odds < told) continue;
+    if (each.wrong == Wrong::carried_over || each.wrong == Wrong::faded ||
+        each.wrong == Wrong::colourant)
+      return "measuring the colour again, best by a spectrum";
+    if (each.wrong != Wrong::reading) continue;
     const ReadingName& reading = decision.readings[static_cast<std::size_t>(each.index)];
     // A tare cannot be taken again once the vial is full; an independent look at the amount can.
     if (reading.label == "tare") return "an independent reading of the amount, such as the level";
     if (reading.label == "gross") return "weighing it again";
+    if (reading.label == "colour") return "measuring the colour again, best by another gauge";
   }
   return "weighing it again, best on another scale";
 }

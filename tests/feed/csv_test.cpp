@@ -94,6 +94,55 @@ TEST_F(Tables, ImportedAgainNothingIsTakenTwice) {
   EXPECT_EQ(again->already_there, 2u);
 }
 
+const std::string colours = R"(
+[[event]]
+type = "vialwright.colour.read"
+source = "bench"
+id = "lab {no}"
+subject = "{vial}"
+time = "{at}"
+when = "L"
+[event.data]
+instrument = "eye"
+session = "{day}"
+lab = [{ column = "L" }, { column = "a" }, { column = "b" }]
+cloudy = { column = "cloudy", yes = "x" }
+
+[[event]]
+type = "vialwright.colour.read"
+source = "bench"
+id = "spectrum {no}"
+subject = "{vial}"
+time = "{at}"
+when = "400"
+[event.data]
+instrument = "bands"
+[event.data.spectrum]
+first = { value = 400, unit = "nm" }
+step = { value = 150, unit = "nm" }
+values = [{ column = "400" }, { column = "550" }, { column = "700" }]
+)";
+
+TEST_F(Tables, AColourInThreeColumnsAndASpectrumInMany) {
+  const auto report = import(colours,
+                             "no,vial,at,day,L,a,b,cloudy,400,550,700\n"
+                             "1,V-1,2026-11-25T09:00:00Z,wed,71.2,-4.5,18.5,x,,,\n"
+                             "2,V-1,2026-11-25T09:05:00Z,wed,,,,,0.12,0.4,-0.001\n"
+                             "3,V-1,2026-11-25T09:06:00Z,wed,71.2,,18.5,,,,\n");
+  ASSERT_TRUE(report) << report.error().what << " " << report.error().where;
+  EXPECT_EQ(report->taken, 2u);
+  ASSERT_EQ(report->refused, 1u) << "a* is missing";
+  EXPECT_THAT(report->first_refusals.at(0).what, HasSubstr("not three numbers"));
+  const auto found = events();
+  ASSERT_THAT(found, SizeIs(2));
+  const auto& seen = std::get<event::ColourRead>(found[0].data);
+  EXPECT_EQ(seen.lab, (std::array<double, 3>{71.2, -4.5, 18.5}));
+  EXPECT_EQ(seen.session, "wed");
+  EXPECT_TRUE(seen.cloudy);
+  EXPECT_EQ(std::get<event::ColourRead>(found[1].data).spectrum,
+            (event::SpectrumData{400.0, 150.0, {0.12, 0.4, -0.001}}));
+}
+
 TEST_F(Tables, QuotesNumbersFlagsListsAndConstants) {
   const auto report = import(R"(
 [[event]]

@@ -162,12 +162,20 @@ std::vector<double> correlated(std::size_t count, double correlation, double har
   return scores;
 }
 
+/// A band is the mean of many flashes, so it has no tails.
+std::vector<double> of_bands(std::size_t count, Random& random) {
+  std::vector<double> scores(count);
+  for (double& score : scores) score = random.normal();
+  return scores;
+}
+
 void disturb(std::vector<double>& values, const plant::Instrument& kind, const World& world,
              Random& random) {
   const plant::ColourGauge& gauge = *kind.colour;
-  const bool spectrum = gauge.gives == plant::ColourGauge::Gives::spectrum;
   const auto scores =
-      correlated(values.size(), spectrum ? 0.0 : gauge.axis_correlation, world.hardness, random);
+      gauge.gives == plant::ColourGauge::Gives::spectrum
+          ? of_bands(values.size(), random)
+          : correlated(values.size(), gauge.axis_correlation, world.hardness, random);
   for (std::size_t i = 0; i < values.size(); ++i) {
     const double sd = std::hypot(kind.repeatability, kind.repeatability_rel * values[i]);
     values[i] += sd * scores[i];

@@ -10,7 +10,7 @@ namespace {
 /// Parts of what departs: of all lots of a component, of one lot.
 constexpr double shared_dye = 0.8, own_dye = 0.6;  // 0.64 + 0.36 = 1
 
-constexpr double shift_sd_nm = 0.1;    ///< of a band, with the acidity and salts of a lot
+constexpr double shift_sd_nm = 0.06;   ///< of a band, with the acidity and salts of a lot
 constexpr double side_nm = 6.0;        ///< a part of each band lies so far on either side ...
 constexpr double most_broader = 0.05;  ///< ... up to this part
 

@@ -53,14 +53,14 @@ std::vector<InstrumentTruth> draw_instruments(const plant::Plant& plant, std::ui
   return truths;
 }
 
-/// Wavelengths are good to a quarter of a nanometre, as where a lamp's lines check them.
+/// Wavelengths are good to 0.15 nm, as where a lamp's lines check them.
 GaugeTruth draw_gauge(const plant::Instrument& instrument, Random& random, double hardness) {
   GaugeTruth truth;
   if (!instrument.colour) return truth;
   const plant::ColourGauge& gauge = *instrument.colour;
   truth.path_score = random.error(hardness);
   truth.stray = std::max(gauge.stray_light + gauge.u_stray_light * random.error(hardness), 0.0);
-  truth.shift_nm = hardness * random.between(-0.25, 0.25);
+  truth.shift_nm = hardness * random.between(-0.15, 0.15);
   truth.aside = hardness * random.between(-0.03, 0.03);
   return truth;
 }

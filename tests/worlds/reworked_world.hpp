@@ -9,66 +9,13 @@
 #include <utility>
 #include <vector>
 
-#include "line/line.hpp"
 #include "outcomes/outcomes.hpp"
 #include "support/random.hpp"
 #include "topup/topup.hpp"
 #include "twin/twin.hpp"
+#include "worlds/larkmoor.hpp"
 
 namespace vialwright::worlds {
-
-inline const line::LineFile& larkmoor() {
-  static const line::LineFile file = [] {
-    const std::string folder = std::string(VIALWRIGHT_SOURCE_DIR) + "/examples/larkmoor/";
-    auto line = line::read_line_file(folder + "line.toml");
-    if (!line) ADD_FAILURE() << line.error().front().what << " " << line.error().front().where;
-    auto recipes = line::read_recipes_csv(folder + "recipes.csv", *line);
-    if (!recipes) ADD_FAILURE() << recipes.error().front().what;
-    line->recipes = *recipes;
-    return *std::move(line);
-  }();
-  return file;
-}
-
-/// The evidence in a vial's record, every clear reading of it; written apart from src/decide.
-inline contents::Evidence evidence_of(const line::VialRecord& vial) {
-  contents::Evidence evidence;
-  evidence.container = vial.container;
-  evidence.open_s = vial.open_s;
-  for (const line::VialReading& it : vial.readings) {
-    if (it.quality != line::Quality::clear) continue;
-    contents::Reading reading;
-    reading.kind = it.kind == line::Weighed::tare    ? contents::ReadingKind::tare
-                   : it.kind == line::Weighed::gross ? contents::ReadingKind::gross
-                                                     : contents::ReadingKind::level;
-    reading.instrument = it.instrument;
-    reading.value = it.value;
-    reading.after_doses = it.after_doses;
-    reading.open_s = it.open_s;
-    reading.capped = it.capped;
-    if (it.climate) {
-      reading.air_kg_per_m3 = contents::air_density(
-          it.climate->pressure_hpa, it.climate->humidity_percent, it.climate->celsius);
-    }
-    evidence.readings.push_back(reading);
-  }
-  for (const line::DoseRecord& it : vial.doses) {
-    const int index = static_cast<int>(evidence.doses.size());
-    evidence.doses.push_back({it.stock, it.lot, it.station, it.commanded_g, it.aborted});
-    const auto add = [&](contents::ReadingKind kind, const line::MeterReading& metered) {
-      contents::Reading reading;
-      reading.kind = kind;
-      reading.instrument = metered.instrument;
-      reading.value = metered.value;
-      reading.dose = index;
-      reading.counting_s = metered.counting_s;
-      evidence.readings.push_back(reading);
-    };
-    for (const line::MeterReading& metered : it.metered) add(contents::ReadingKind::dose, metered);
-    if (it.tank_loss) add(contents::ReadingKind::tank_loss, *it.tank_loss);
-  }
-  return evidence;
-}
 
 /// A top-up that could be made, with the odds that the engine gives it.
 struct Proposal {
@@ -99,7 +46,6 @@ class World {
     for (twin::Told& dose : doses) dose.amount_g *= fill;
     doses[static_cast<std::size_t>(which)].amount_g *= random_.uniform(0.75, 1.10);
     for (twin::Told& dose : doses) dose.amount_g = to_milligram(dose.amount_g);
-    facts_.clear();
     serial_ = trial_.make(recipe_, doses);
     judge();
   }
@@ -164,16 +110,7 @@ class World {
 
   /// Hears what happened, folds what is about the line and about this vial, and estimates.
   void judge() {
-    const twin::Trial::Heard heard = trial_.heard();
-    for (std::size_t i = 0; i < heard.lines.size(); ++i) {
-      auto event = event::parse(heard.lines[i], "trial");
-      if (!event) ADD_FAILURE() << event.error().what;
-      auto& into = event->subject.empty() ? common_ : facts_;
-      into.push_back({*std::move(event), ++position_, heard.received[i]});
-    }
-    std::vector<line::Fact> all = common_;
-    all.insert(all.end(), facts_.begin(), facts_.end());
-    state_ = line::fold(larkmoor(), std::move(all), trial_.now());
+    state_ = record_.about(serial_, trial_);
     const line::VialRecord* vial = line::find_vial(state_, serial_);
     ASSERT_NE(vial, nullptr);
     ASSERT_TRUE(vial->conflicts.empty()) << vial->conflicts.front().what;
@@ -230,8 +167,7 @@ class World {
   std::uint64_t seed_;
   support::Random random_;
   twin::Trial trial_;
-  std::vector<line::Fact> common_, facts_;  ///< about the line; about the latest vial
-  std::uint64_t position_ = 0;
+  Record record_;
   std::string serial_;
   int container_ = 0;
   recipe::Recipe recipe_;

@@ -54,9 +54,11 @@ Along::Along(const ColourLine& line, const Look& look, const Eigen::VectorXd& me
     lab_rows += look.slopes.col(known - look.axes.begin()) * rows.row(row);
   }
   const Eigen::Matrix3d root = root_of(look.metric);
-  lab_rows_ = root * lab_rows.leftCols(drawn);
-  lab_step_ = root * lab_rows.col(drawn);
-  off_ = root * look.off;
+  ball_.rows.resize(static_cast<std::size_t>(3 * drawn));
+  Eigen::Map<Eigen::MatrixXd>(ball_.rows.data(), 3, drawn) = root * lab_rows.leftCols(drawn);
+  Eigen::Map<Eigen::Vector3d>(ball_.step.data()) = root * lab_rows.col(drawn);
+  Eigen::Map<Eigen::Vector3d>(ball_.off.data()) = root * look.off;
+  ball_.limit = line.high * line.high;
 }
 
 void Along::stand_at(const Drawn& drawn) {
@@ -64,14 +66,15 @@ void Along::stand_at(const Drawn& drawn) {
   const Eigen::Map<const Eigen::MatrixXd> z(drawn.z.data(), count, rows_.cols());
   base_.noalias() = z * rows_.transpose();
   base_.rowwise() += middle_.transpose();
-  lab_base_.noalias() = lab_rows_ * z.transpose();
-  lab_base_.colwise() += off_;
+  const Eigen::Map<const Eigen::MatrixXd> rows(ball_.rows.data(), 3, z.cols());
+  lab_base_.noalias() = rows * z.transpose();
+  lab_base_.colwise() += Eigen::Map<const Eigen::Vector3d>(ball_.off.data());
 }
 
 Along::Parabola Along::first_order(int point) const {
   const Eigen::Vector3d here = lab_base_.col(point);
-  return {lab_step_.squaredNorm(), lab_step_.dot(here),
-          here.squaredNorm() - line_.high * line_.high};
+  const Eigen::Map<const Eigen::Vector3d> step(ball_.step.data());
+  return {step.squaredNorm(), step.dot(here), here.squaredNorm() - ball_.limit};
 }
 
 void Along::fill_amounts(std::span<const int> points, std::span<const double> t,

@@ -23,11 +23,13 @@ class Along {
   /// CIEDE2000^2 - tolerance^2 of points[k] at t[k], for all k. At most 0: within the tolerance.
   void excess(std::span<const int> points, std::span<const double> t, std::span<double> result);
 
-  /// The same along the whole of t to first order: square t^2 + 2 slope t + constant.
+  /// The same to first order along the whole of t: square t^2 + 2 slope t + constant.
   struct Parabola {
     double square = 0.0, slope = 0.0, constant = 0.0;
   };
   [[nodiscard]] Parabola first_order(int point) const;
+  /// The same as a ball: within it the excess is at most 0 to first order.
+  [[nodiscard]] const Ball& ball() const { return ball_; }
   [[nodiscard]] double tolerance() const { return line_.high; }
 
  private:
@@ -40,9 +42,8 @@ class Along {
   Eigen::MatrixXd rows_;           // (columns, variables but the last)
   Eigen::VectorXd middle_, step_;  // (columns): mean and slope along t
   Eigen::MatrixXd base_;           // (count, columns): at t = 0
-  Eigen::MatrixXd lab_rows_;       // (3, variables but the last), in the metric's root
-  Eigen::Vector3d lab_step_, off_;
-  Eigen::MatrixXd lab_base_;  // (3, count)
+  Ball ball_;                      // of L*, a*, b* in the metric's root
+  Eigen::MatrixXd lab_base_;       // (3, count): the same at t = 0
   std::vector<double> amounts_, labs_, difference_;
 };
 

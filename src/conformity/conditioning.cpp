@@ -424,20 +424,22 @@ Conditioning condition(const Eigen::VectorXd& mean, const Eigen::MatrixXd& covar
   return Sequencer(mean, covariance, lines).run();
 }
 
-SeenConditioning condition(const Eigen::VectorXd& mean, const Eigen::MatrixXd& covariance,
-                           const std::vector<Line>& lines, const Seen& seen) {
+std::vector<SeenConditioning> conditions(const Eigen::VectorXd& mean,
+                                         const Eigen::MatrixXd& covariance,
+                                         const std::vector<Line>& lines, const Seen& seen) {
   std::vector<Eigen::VectorXd> units;
   units.reserve(seen.axes.size());
   for (const int axis : seen.axes) units.push_back(Eigen::VectorXd::Unit(mean.size(), axis));
   Sequencer start(mean, covariance, lines);
   start.see(seen, units, mean);
-  SeenConditioning best;
-  best.lines.steepest = std::numeric_limits<double>::infinity();
+  std::vector<SeenConditioning> ways;
   for (const std::vector<int>& waiting : start.waiting_lists()) {
     SeenConditioning made = Sequencer(start).run_with(waiting);
-    if (made.lines.steepest < best.lines.steepest) best = std::move(made);
+    if (!made.lines.possible) return {};
+    if (std::isfinite(made.lines.steepest)) ways.push_back(std::move(made));
   }
-  return best;
+  require(!ways.empty(), "what is seen is in doubt");
+  return ways;
 }
 
 }  // namespace vialwright::conformity

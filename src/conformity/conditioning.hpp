@@ -37,8 +37,7 @@ struct Seen {
   Eigen::MatrixXd effect;  ///< (any, axes): |effect v| is how much a small move v of them matters
 };
 
-/// As Conditioning, with a last variable along which what is seen changes most (as far as the lines
-/// then still have limits that are not steep in the variables before it).
+/// As Conditioning, with a last variable along which what is seen changes most.
 struct SeenConditioning {
   Conditioning lines;
   Eigen::MatrixXd rows;  ///< (seen axes, variables): seen axes = their means + rows z
@@ -51,10 +50,12 @@ struct SeenConditioning {
 [[nodiscard]] Conditioning condition(const Eigen::VectorXd& mean, const Eigen::MatrixXd& covariance,
                                      const std::vector<Line>& lines);
 
-/// With something that is seen. Some lines may wait for the last variable: none of them, those on
-/// one quantity, or all are tried, and what makes the flattest limits there is taken.
-[[nodiscard]] SeenConditioning condition(const Eigen::VectorXd& mean,
-                                         const Eigen::MatrixXd& covariance,
-                                         const std::vector<Line>& lines, const Seen& seen);
+/// With something that is seen, in several ways: the lines on no quantity, on one, or on all may
+/// wait for the last variable. Which is best to integrate hangs on what is seen, so all are told.
+/// None: a line on quantities without doubt fails.
+[[nodiscard]] std::vector<SeenConditioning> conditions(const Eigen::VectorXd& mean,
+                                                       const Eigen::MatrixXd& covariance,
+                                                       const std::vector<Line>& lines,
+                                                       const Seen& seen);
 
 }  // namespace vialwright::conformity

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "conformity/normal.hpp"
+#include "conformity/spread.hpp"
 
 namespace vialwright::conformity {
 namespace {
@@ -38,15 +39,86 @@ std::vector<Interval> common(std::span<const Interval> ones, std::span<const Int
   return both;
 }
 
+std::vector<Along> along_last(const std::vector<Watched>& colours, const Eigen::VectorXd& mean,
+                              const Seen& seen, const SeenConditioning& way) {
+  std::vector<Along> along;
+  for (const Watched& each : colours)
+    along.emplace_back(*each.line, each.look, mean, seen.axes, way.rows);
+  return along;
+}
+
+std::vector<Ball> balls_of(const std::vector<Along>& along) {
+  std::vector<Ball> balls;
+  for (const Along& each : along) balls.push_back(each.ball());
+  return balls;
+}
+
+/// How badly a way suits: how far off a few points may be with the first order. Eight hands tell
+/// that roughly, so two sets are asked; and steep limits gain less by more points.
+double doubt_of(const SeenConditioning& way, const std::vector<Ball>& balls, std::uint64_t seed) {
+  if (way.lines.stages.size() == 1) return 0.0;
+  const int dimensions = static_cast<int>(way.lines.stages.size()) - 1;
+  double squares = 0.0;
+  for (const int level : {7, 9}) {
+    const auto means = means_over(way.lines, lattice(dimensions, level, seed), balls);
+    const double doubt = mean_of(means).doubt * std::ldexp(1.0, level - 9);
+    squares += doubt * doubt;
+  }
+  return (std::sqrt(squares) + unresolved(9, way.lines.steepest)) * std::sqrt(way.lines.steepest);
+}
+
+/// Tolerances on colour this much wider.
+std::vector<Ball> widened(std::vector<Ball> balls, double share) {
+  for (Ball& ball : balls) ball.limit *= (1.0 + share) * (1.0 + share);
+  return balls;
+}
+
+// The first order is off by less than this share of the tolerance, as a rule.
+constexpr double shell_share = 0.1;
+
 }  // namespace
 
 Joint::Joint(const Eigen::VectorXd& mean, const Eigen::MatrixXd& covariance,
-             const std::vector<Line>& lines, const std::vector<Watched>& colours) {
+             const std::vector<Line>& lines, const std::vector<Watched>& colours,
+             std::uint64_t seed) {
   const Seen seen = seen_by(colours);
-  conditioned_ = condition(mean, covariance, lines, seen);
-  for (const Watched& each : colours)
-    along_.emplace_back(*each.line, each.look, mean, seen.axes, conditioned_.rows);
+  double least = recipe::no_limit;
+  for (SeenConditioning& way : conditions(mean, covariance, lines, seen)) {
+    std::vector<Along> along = along_last(colours, mean, seen, way);
+    std::vector<Ball> balls = balls_of(along);
+    const double doubt = doubt_of(way, balls, seed);
+    if (doubt >= least) continue;
+    least = doubt;
+    conditioned_ = std::move(way);
+    along_ = std::move(along);
+    balls_ = std::move(balls);
+  }
+  possible_ = !along_.empty();
   inside_.resize(colours.size());
+}
+
+std::array<double, hands> Joint::first_order(const Lattice& lattice) const {
+  return means_over(conditioned_.lines, lattice, balls_);
+}
+
+double Joint::shell(const Lattice& lattice) const {
+  const auto wider = means_over(conditioned_.lines, lattice, widened(balls_, shell_share));
+  const auto narrower = means_over(conditioned_.lines, lattice, widened(balls_, -shell_share));
+  return mean_of(wider).value - mean_of(narrower).value;
+}
+
+double Joint::first_order_at(std::size_t point, const Drawn& drawn, double wider) const {
+  double low = drawn.low[point], high = drawn.high[point];
+  for (const Along& along : along_) {
+    const Along::Parabola p = along.first_order(static_cast<int>(point));
+    const double square = std::max(p.square, 1e-300);
+    const double more = ((1.0 + wider) * (1.0 + wider) - 1.0) * along.ball().limit;
+    const double room = p.slope * p.slope - square * (p.constant - more);
+    if (room < 0.0) return 0.0;
+    low = std::max(low, -(p.slope + std::sqrt(room)) / square);
+    high = std::min(high, (std::sqrt(room) - p.slope) / square);
+  }
+  return normal_between(low, high);
 }
 
 /// What the last variable may be, as a probability.
@@ -96,28 +168,45 @@ bool Joint::missed(const Drawn& drawn) {
   return false;
 }
 
-std::array<double, hands> Joint::means_over(const Lattice& lattice) {
+void Joint::find(const Drawn& drawn) {
+  for (Along& along : along_) along.stand_at(drawn);
+  const auto search = [&] {
+    for (std::size_t c = 0; c < along_.size(); ++c)
+      find_inside(along_[c], drawn, search_, inside_[c]);
+  };
+  search();
+  if (search_ == Search::everywhere || !missed(drawn)) return;
+  search_ = Search::everywhere;
+  search();
+}
+
+Joint::Changes Joint::changes(const Lattice& lattice) {
   constexpr std::uint32_t chunk = 64;
   const std::uint32_t points = 1U << (lattice.level - hands_level);
-  std::array<double, hands> means{};
+  Changes made;
   Drawn drawn;
   for (std::uint32_t from = 0; from < points; from += chunk) {
     draw_points(conditioned_.lines, lattice, from, std::min(chunk, points - from), drawn);
-    const auto find = [&] {
-      for (std::size_t c = 0; c < along_.size(); ++c)
-        find_inside(along_[c], drawn, search_, inside_[c]);
-    };
-    for (Along& along : along_) along.stand_at(drawn);
-    find();
-    if (search_ == Search::nearby && missed(drawn)) {
-      search_ = Search::everywhere;
-      find();
+    find(drawn);
+    for (std::size_t r = 0; r < drawn.count; ++r) {
+      if (!(drawn.weight[r] > 0.0)) continue;
+      const double change = mass_at(r, drawn) - first_order_at(r, drawn, 0.0);
+      const double shell =
+          first_order_at(r, drawn, shell_share) - first_order_at(r, drawn, -shell_share);
+      made.means[r % hands] += drawn.weight[r] * change / points;
+      made.size += drawn.weight[r] * std::abs(change) / (points * hands);
+      made.shell += drawn.weight[r] * shell / (points * hands);
     }
-    for (std::size_t r = 0; r < drawn.count; ++r)
-      if (drawn.weight[r] > 0.0) means[r % hands] += drawn.weight[r] * mass_at(r, drawn);
   }
-  for (double& mean : means) mean /= points;
-  return means;
+  return made;
+}
+
+double Joint::of_one_variable() {
+  Drawn drawn;
+  draw_points(conditioned_.lines, lattice(0, coarsest_level, 0), 0, 1, drawn);
+  search_ = Search::everywhere;
+  find(drawn);
+  return mass_at(0, drawn);
 }
 
 }  // namespace vialwright::conformity

@@ -57,7 +57,10 @@ LineReport report_of(const ColourLine& line, const contents::Belief& belief,
   report.value = look.difference;
   report.u = look.u;
   report.seen = {look.lab, look.covariance};
-  report.holds = probability(belief.mean, belief.covariance, {}, {line}, options);
+  Options quick = options;  // a marginal is for the eye; its error is stated
+  quick.points = std::max(1, options.points / 2);
+  quick.decide_at = -1.0;
+  report.holds = probability(belief.mean, belief.covariance, {}, {line}, quick);
   return report;
 }
 

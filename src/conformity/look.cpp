@@ -13,14 +13,21 @@ colour::Lab moved(const colour::Lab& lab, const Eigen::Vector3d& by) {
   return {lab.l + by(0), lab.a + by(1), lab.b + by(2)};
 }
 
-/// Near the target CIEDE2000^2 is a quadratic form, but for its hue jumps and its own curvature;
-/// by differences, since its formula is not made to be differentiated.
-Eigen::Matrix3d metric_at(const colour::Lab& target) {
-  constexpr double step = 0.25;
-  const auto squared = [&](const Eigen::Vector3d& by) {
-    const double one = colour::difference_00(target, moved(target, step * by));
-    const double other = colour::difference_00(target, moved(target, -step * by));
-    return 0.5 * (one * one + other * other) / (step * step);
+/// Near the target CIEDE2000^2 is a quadratic form, but for its hue jumps and its own curvature. By
+/// differences, since its formula is not made to be differentiated; they are taken where the
+/// difference is about `size`, since what matters is where the tolerance ends.
+Eigen::Matrix3d metric_at(const colour::Lab& target, double size) {
+  const auto squared = [&](const Eigen::Vector3d& along) {
+    const auto at = [&](double step) {
+      return colour::difference_00(target, moved(target, step * along));
+    };
+    const double first = 0.25;
+    double squares = 0.0;
+    for (const double sign : {-1.0, 1.0}) {
+      const double step = first * size / at(sign * first);
+      squares += 0.5 * std::pow(at(sign * step) / step, 2);
+    }
+    return squares;
   };
   Eigen::Matrix3d metric;
   for (int i = 0; i < 3; ++i) metric(i, i) = squared(Eigen::Vector3d::Unit(i));
@@ -68,13 +75,28 @@ std::vector<int> axes_of(const ColourLine& line) {
   return axes;
 }
 
-/// The difference d has d^2 = (off + e)' M (off + e), whose mean and variance are known for a
-/// Gaussian e; u(d) = u(d^2) / (2 sqrt(mean d^2)). Far from the target this is the first order, and
-/// at the target, where d has no slope, it stays finite.
-double u_of_difference(const Look& look) {
-  const Eigen::Vector3d pull = look.metric * look.off;
+/// Half the gradient of the squared difference, which has no kink at the target.
+Eigen::Vector3d pull_of(const colour::Lab& lab, const colour::Lab& target) {
+  constexpr double step = 0.01;
+  const auto squared = [&](const Eigen::Vector3d& by) {
+    const double difference = colour::difference_00(moved(lab, by), target);
+    return difference * difference;
+  };
+  Eigen::Vector3d pull;
+  for (int i = 0; i < 3; ++i) {
+    const Eigen::Vector3d by = step * Eigen::Vector3d::Unit(i);
+    pull(i) = (squared(by) - squared(-by)) / (4.0 * step);
+  }
+  return pull;
+}
+
+/// For a Gaussian e, d^2 + 2 pull'e + e'M e has a known mean and variance; u(d) is u(d^2) over
+/// 2 sqrt(mean d^2). Far from the target this is the first order, and at the target, where d has no
+/// slope, it stays finite.
+double u_of_difference(const Look& look, const colour::Lab& target) {
+  const Eigen::Vector3d pull = pull_of(look.lab, target);
   const Eigen::Matrix3d spread = look.metric * look.covariance;
-  const double mean = look.off.dot(pull) + spread.trace();
+  const double mean = look.difference * look.difference + spread.trace();
   const double variance = 4.0 * pull.dot(look.covariance * pull) + 2.0 * (spread * spread).trace();
   return mean > 0.0 ? std::sqrt(std::max(variance, 0.0) / (4.0 * mean)) : 0.0;
 }
@@ -101,7 +123,7 @@ Look look_at(const ColourLine& line, const Eigen::VectorXd& mean,
   look.difference = colour::difference_00(look.lab, line.target);
   look.off << look.lab.l - line.target.l, look.lab.a - line.target.a, look.lab.b - line.target.b;
   look.axes = axes_of(line);
-  look.metric = metric_at(line.target);
+  look.metric = metric_at(line.target, std::clamp(line.high, 0.1, 5.0));
   const auto axes = static_cast<Eigen::Index>(look.axes.size());
   look.slopes.resize(3, axes);
   Eigen::MatrixXd doubt(axes, axes);
@@ -112,7 +134,7 @@ Look look_at(const ColourLine& line, const Eigen::VectorXd& mean,
       doubt(j, k) = covariance(axis, look.axes[static_cast<std::size_t>(k)]);
   }
   look.covariance = look.slopes * doubt * look.slopes.transpose();
-  look.u = u_of_difference(look);
+  look.u = u_of_difference(look, line.target);
   return look;
 }
 

@@ -8,6 +8,7 @@
 #include "conformity/joint.hpp"
 #include "conformity/normal.hpp"
 #include "conformity/sequential.hpp"
+#include "conformity/spread.hpp"
 #include "error/error.hpp"
 
 namespace vialwright::conformity {
@@ -15,9 +16,6 @@ namespace {
 
 // What the approximations leave (quantile 1e-9, decided quantities 1e-6), and more than rounding.
 constexpr double least_error = 2e-6;
-// Student's t for 7 degrees of freedom at the two-sided level of three standard deviations.
-constexpr double three_sigma_of_eight = 4.53;
-
 /// One variable: the limits are constants.
 double in_closed_form(const Conditioning& c) {
   double low = -recipe::no_limit, high = recipe::no_limit;
@@ -27,25 +25,12 @@ double in_closed_form(const Conditioning& c) {
   return normal_between(low, high);
 }
 
-/// Limits so steep that they jump between neighbouring points show in no spread where every hand
-/// has the same count: two spacings, in the measure that steep limits are unresolved.
-double unresolved(int level, double steepest) {
-  const double points = std::ldexp(1.0, level);
-  const double share = std::min(1.0, 20.0 * steepest / points);
-  return 2.0 / points * share * share;
-}
-
-/// The hands are randomly shifted lattices that interlock: their errors tend to cancel, so their
-/// spread overstates the doubt of the mean, never the other way in our trials.
 Probability from_hands(const std::array<double, hands>& means, int level,
                        const Conditioning& conditioning) {
-  double mean = 0.0, squares = 0.0;
-  for (const double one : means) mean += one / hands;
-  for (const double one : means) squares += (one - mean) * (one - mean);
-  const double u = std::sqrt(squares / (hands - 1) / hands);
-  const double value = std::clamp(mean, conditioning.lower, conditioning.upper);
+  const Mean mean = mean_of(means);
+  const double value = std::clamp(mean.value, conditioning.lower, conditioning.upper);
   const double farthest = std::max(value - conditioning.lower, conditioning.upper - value);
-  const double doubt = three_sigma_of_eight * u + unresolved(level, conditioning.steepest);
+  const double doubt = mean.doubt + unresolved(level, conditioning.steepest);
   return {value, std::min(doubt + least_error + conditioning.neglected, farthest)};
 }
 
@@ -60,32 +45,85 @@ int next_level(int level, double error, double wanted) {
 }
 
 /// More points until their hands agree well enough, or there are no more.
-/// @param means  of the hands of a lattice.
-template <class Means>
-Probability by_lattice(const Conditioning& conditioning, const Options& options,
-                       const Means& means) {
+Probability by_lattice(const Conditioning& conditioning, const Options& options) {
   const int dimensions = static_cast<int>(conditioning.stages.size()) - 1;
   const int last = level_of(std::max(options.points, options.most_points));
   int level = level_of(options.points);
   while (true) {
     const Lattice points = lattice(dimensions, level, options.seed);
-    const Probability found = from_hands(means(points), level, conditioning);
+    const Probability found = from_hands(means_over(conditioning, points), level, conditioning);
     if (found.error <= options.error || level == last) return found;
     level = std::min(last, next_level(level, found.error, options.error));
   }
 }
 
-/// The bounds are those of the lines alone, of which only the upper one is still true.
-Probability with_colours(Joint& joint, const Options& options) {
-  Conditioning conditioning = joint.conditioning();
-  conditioning.lower = 0.0;
-  if (conditioning.stages.size() == 1) {  // the integral is between ends alone
-    joint.search_everywhere();
-    const double value = joint.means_over(lattice(0, coarsest_level, options.seed)).front();
-    return {std::min(value, conditioning.upper), least_error + conditioning.neglected};
+/// Both parts get more points until they are good enough together; each the points that it needs.
+class ByTwoLattices {
+ public:
+  ByTwoLattices(Joint& joint, const Options& options)
+      : joint_(joint),
+        options_(options),
+        dimensions_(static_cast<int>(joint.conditioning().stages.size()) - 1),
+        last_(level_of(std::max(options.points, options.most_points))),
+        first_level_(level_of(options.points)),
+        change_level_(std::max(coarsest_level, first_level_ - 2)) {}
+  Probability run() {
+    look_at_first_order();
+    look_at_changes();
+    while (true) {
+      const Probability found = both();
+      const bool first_can = first_level_ < last_, change_can = change_level_ < last_;
+      if (found.error <= options_.error || !(first_can || change_can)) return found;
+      const double wanted = 0.6 * options_.error;
+      if (first_can && (!change_can || first_error_ >= change_error_)) {
+        first_level_ = std::min(last_, next_level(first_level_, first_error_, wanted));
+        look_at_first_order();
+      } else {
+        change_level_ = std::min(last_, next_level(change_level_, change_error_, wanted));
+        look_at_changes();
+      }
+    }
   }
-  return by_lattice(conditioning, options,
-                    [&](const Lattice& points) { return joint.means_over(points); });
+
+ private:
+  void look_at_first_order() {
+    const Lattice points = lattice(dimensions_, first_level_, options_.seed);
+    first_ = mean_of(joint_.first_order(points));
+    first_error_ = first_.doubt + unresolved(first_level_, joint_.conditioning().steepest);
+    if (shell_ < 0.0) shell_ = joint_.shell(points);
+  }
+  /// A change jumps by no more than its size. And where these points see less, or more, of the
+  /// colours' edges than the others did, the change is taken to be off in proportion.
+  void look_at_changes() {
+    const Lattice points = lattice(dimensions_, change_level_, options_.seed ^ 0x636f6c6f7572ULL);
+    const Joint::Changes changes = joint_.changes(points);
+    change_ = mean_of(changes.means);
+    const double ratio = (changes.size + 0.03 * shell_) / (changes.shell + 0.1 * shell_ + 1e-300);
+    change_error_ = change_.doubt + ratio * std::abs(changes.shell - shell_) +
+                    unresolved(change_level_, joint_.conditioning().steepest) *
+                        std::min(1.0, 4.0 * changes.size);
+  }
+  /// The bounds are those of the lines alone, of which only the upper one is still true.
+  [[nodiscard]] Probability both() const {
+    const Conditioning& lines = joint_.conditioning();
+    const double value = std::clamp(first_.value + change_.value, 0.0, lines.upper);
+    const double doubt = std::hypot(first_.doubt, change_.doubt) + (first_error_ - first_.doubt) +
+                         (change_error_ - change_.doubt) + least_error + lines.neglected;
+    return {value, std::min(doubt, std::max(value, lines.upper - value))};
+  }
+
+  Joint& joint_;
+  const Options& options_;
+  int dimensions_, last_, first_level_, change_level_;
+  Mean first_, change_;
+  double first_error_ = 0.0, change_error_ = 0.0;
+  double shell_ = -1.0;  ///< how much lies near the colours' edges, to first order
+};
+
+Probability with_colours(Joint& joint, const Options& options) {
+  const Conditioning& lines = joint.conditioning();
+  if (lines.stages.size() > 1) return ByTwoLattices(joint, options).run();
+  return {std::min(joint.of_one_variable(), lines.upper), least_error + lines.neglected};
 }
 
 void check(const ColourLine& line, const Eigen::VectorXd& mean) {
@@ -129,8 +167,7 @@ Probability probability(const Eigen::VectorXd& mean, const Eigen::MatrixXd& cova
   if (conditioning.stages.empty()) return {1.0, 0.0};
   if (conditioning.stages.size() == 1)
     return {in_closed_form(conditioning), conditioning.neglected};
-  return by_lattice(conditioning, options,
-                    [&](const Lattice& points) { return means_over(conditioning, points); });
+  return by_lattice(conditioning, options);
 }
 
 Probability probability(const Eigen::VectorXd& mean, const Eigen::MatrixXd& covariance,
@@ -151,8 +188,8 @@ Probability probability(const Eigen::VectorXd& mean, const Eigen::MatrixXd& cova
   check(mean, covariance, lines);
   const double most = bounds_of(mean, covariance, lines).upper;
   if (most < options.decide_at) return {0.5 * most, 0.5 * most};
-  Joint joint(mean, covariance, lines, doubtful);
-  if (!joint.conditioning().possible) return {0.0, 0.0};
+  Joint joint(mean, covariance, lines, doubtful, options.seed);
+  if (!joint.possible()) return {0.0, 0.0};
   return with_colours(joint, options);
 }
 

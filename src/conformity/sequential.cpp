@@ -124,6 +124,45 @@ HWY_INLINE Span span_of(const Conditioning& c, std::size_t stage, const double* 
   return {p_from, hn::Max(hn::Sub(p_to, p_from), hn::Zero(d)), mirrored};
 }
 
+/// Narrows the limits of the last variable to what is within the ball.
+HWY_INLINE void enter(const Ball& ball, std::size_t drawn, const double* z, Vec& low, Vec& high) {
+  const Tag d;
+  Vec square = hn::Set(d, -ball.limit), slope = hn::Zero(d);
+  double turn = 0.0;
+  for (std::size_t j = 0; j < 3; ++j) {
+    Vec off = hn::Set(d, ball.off[j]);
+    for (std::size_t v = 0; v < drawn; ++v)
+      off = hn::MulAdd(hn::Set(d, ball.rows[3 * v + j]), hn::LoadU(d, z + v * stride), off);
+    square = hn::MulAdd(off, off, square);
+    slope = hn::MulAdd(off, hn::Set(d, ball.step[j]), slope);
+    turn += ball.step[j] * ball.step[j];
+  }
+  turn = std::max(turn, 1e-300);
+  const Vec room = hn::NegMulAdd(hn::Set(d, turn), square, hn::Mul(slope, slope));
+  const Vec half = hn::Sqrt(hn::Max(room, hn::Zero(d))), by = hn::Set(d, 1.0 / turn);
+  const auto misses = hn::Lt(room, hn::Zero(d));
+  const Vec most = hn::Set(d, 40.0);
+  low = hn::Max(low, hn::IfThenElse(misses, most, hn::Mul(hn::Neg(hn::Add(slope, half)), by)));
+  high = hn::Min(high, hn::IfThenElse(misses, hn::Neg(most), hn::Mul(hn::Sub(half, slope), by)));
+}
+
+/// P(the last variable is within its limits and the balls).
+HWY_INLINE Vec room_of(const Conditioning& c, std::span<const Ball> balls, const double* z) {
+  const Tag d;
+  const std::size_t last = c.stages.size() - 1;
+  if (balls.empty()) return span_of(c, last, z).width;
+  const Stage& s = c.stages[last];
+  const double* lower = c.numbers.data() + s.first;
+  const double* upper = lower + static_cast<std::size_t>(s.lower) * (last + 1);
+  Vec low = limit<false>(lower, s.lower, last, z, stride);
+  Vec high = limit<true>(upper, s.upper, last, z, stride);
+  for (const Ball& ball : balls) enter(ball, last, z, low, high);
+  const auto mirrored = hn::Gt(low, hn::Zero(d));
+  const Vec from = hn::IfThenElse(mirrored, hn::Neg(high), low);
+  const Vec to = hn::IfThenElse(mirrored, hn::Neg(low), high);
+  return hn::Max(hn::Sub(cdf(to), cdf(from)), hn::Zero(d));
+}
+
 /// A lattice coordinate folded by the tent map 1 - |2 u - 1|, which makes it periodic.
 /// Source: Hickernell, in Monte Carlo and Quasi-Monte Carlo Methods 2000 (Springer 2002) 274.
 HWY_INLINE Vec folded(double base, const double* shift) {
@@ -145,8 +184,8 @@ HWY_INLINE Vec draw(const Span& span, Vec u) {
 
 /// The means of some neighbouring hands. Variable by variable over a block of points: their long
 /// chains of dependent steps then overlap.
-HWY_INLINE Vec mean_of_hands(const Conditioning& c, const Lattice& lattice, std::size_t hand,
-                             double* z) {
+HWY_INLINE Vec mean_of_hands(const Conditioning& c, const Lattice& lattice,
+                             std::span<const Ball> balls, std::size_t hand, double* z) {
   const Tag d;
   const std::size_t last = c.stages.size() - 1;
   const std::uint32_t points = 1U << (lattice.level - hands_level);
@@ -169,18 +208,19 @@ HWY_INLINE Vec mean_of_hands(const Conditioning& c, const Lattice& lattice, std:
       }
     }
     for (std::uint32_t b = 0; b < here; ++b) {
-      const Span span = span_of(c, last, z + b * hands);
-      sum = hn::MulAdd(hn::LoadU(d, weight + b * hands), span.width, sum);
+      const Vec room = room_of(c, balls, z + b * hands);
+      sum = hn::MulAdd(hn::LoadU(d, weight + b * hands), room, sum);
     }
   }
   return hn::Mul(sum, hn::Set(d, scale));
 }
 
-void means_over(const Conditioning& c, const Lattice& lattice, double* means) {
+void means_over(const Conditioning& c, const Lattice& lattice, std::span<const Ball> balls,
+                double* means) {
   const Tag d;
   HWY_ALIGN double z[static_cast<std::size_t>(most_variables) * stride];
   for (std::size_t hand = 0; hand < hands; hand += hn::Lanes(d)) {
-    hn::StoreU(mean_of_hands(c, lattice, hand, z), d, means + hand);
+    hn::StoreU(mean_of_hands(c, lattice, balls, hand, z), d, means + hand);
   }
 }
 
@@ -237,13 +277,14 @@ HWY_EXPORT(draw_points);
 HWY_EXPORT(batch_cdf);
 HWY_EXPORT(batch_quantile);
 
-std::array<double, hands> means_over(const Conditioning& conditioning, const Lattice& lattice) {
+std::array<double, hands> means_over(const Conditioning& conditioning, const Lattice& lattice,
+                                     std::span<const Ball> balls) {
   const std::size_t stages = conditioning.stages.size();
   require(stages >= 2 && stages <= static_cast<std::size_t>(most_variables),
           "between 2 and 128 independent variables");
   require(lattice.generator.size() + 1 == stages, "a lattice dimension for all variables but one");
   std::array<double, hands> means{};
-  HWY_DYNAMIC_DISPATCH(means_over)(conditioning, lattice, means.data());
+  HWY_DYNAMIC_DISPATCH(means_over)(conditioning, lattice, balls, means.data());
   return means;
 }
 

@@ -15,10 +15,19 @@ namespace vialwright::conformity {
 /// More independent variables than any recipe has.
 inline constexpr int most_variables = 128;
 
-/// For every hand of the lattice, the mean of P(all limits hold | point) over its points.
-/// @pre 2 <= stages <= most_variables; the lattice has stages - 1 dimensions.
+/// A ball in three dimensions, which a point enters as its last variable t moves it on a line:
+/// |off + sum_v row_v z_v + step t|^2 <= limit.
+struct Ball {
+  std::array<double, 3> off{}, step{};
+  std::vector<double> rows;  ///< three for each variable but the last
+  double limit = 0.0;
+};
+
+/// For every hand of the lattice, the mean of P(all limits hold, in all balls | point) over its
+/// points. @pre 2 <= stages <= most_variables; the lattice has stages - 1 dimensions.
 [[nodiscard]] std::array<double, hands> means_over(const Conditioning& conditioning,
-                                                   const Lattice& lattice);
+                                                   const Lattice& lattice,
+                                                   std::span<const Ball> balls = {});
 
 /// Some points of a lattice, with all variables drawn but the last. Point k of hand s, counted from
 /// the first one drawn, is entry r = 8 k + s of every array.

@@ -219,7 +219,7 @@ TEST(Learn, ASampleThatFitsNoneOfTheOthersIsSetAside) {
 
 // 1 % of benches with sound samples lose one; Bonferroni's bound, so at most.
 TEST(Learn, SoundSamplesAreHardlyEverSetAside) {
-  const int worlds = support::trials(400, 4000);
+  const int worlds = support::trials(1000, 10'000);
   support::Random random(14);
   int lost = 0;
   for (int w = 0; w < worlds; ++w) {

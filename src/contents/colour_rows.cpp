@@ -193,31 +193,22 @@ void ColourRows::see(const Liquid& liquid, const Dyes& dyes, const VectorXd& x, 
   whiten(*foreign);
 }
 
-void ColourRows::linearise(const Liquid& liquid, const Dyes& dyes, const VectorXd& x,
-                           Eigen::Ref<VectorXd> predicted, Eigen::Ref<MatrixXd> gradient) const {
+double ColourRows::linearise(const Liquid& liquid, const Dyes& dyes, const VectorXd& x,
+                             Eigen::Ref<VectorXd> predicted, Eigen::Ref<MatrixXd> gradient) const {
   Seen seen;
   see(liquid, dyes, x, seen, nullptr);
+  if (rows_ == 0) return seen.misfit.squaredNorm();
   if (rows_ == values()) {
     predicted = -seen.misfit;
     gradient.noalias() = seen.by_unknowns * seen.slopes.transpose();
-    return;
+    return 0.0;
   }
   const Eigen::HouseholderQR<MatrixXd> turned(seen.slopes);
   const VectorXd misfit = turned.householderQ().adjoint() * seen.misfit;
   predicted = -misfit.head(rows_);
   const MatrixXd upper = turned.matrixQR().topRows(rows_).triangularView<Eigen::Upper>();
   gradient.noalias() = seen.by_unknowns * upper.transpose();
-}
-
-double ColourRows::misfit(const Liquid& liquid, const Dyes& dyes, const VectorXd& x) const {
-  VectorXd values, shown;
-  MatrixXd unused;
-  dyes.linearise(liquid, moment_, x, values, unused);
-  gauge_.show(amounts(dyes, values, false), light(x), shown, nullptr);
-  VectorXd misfit = read_ - shown;
-  subtract_bias(x, misfit);
-  whiten(misfit);
-  return misfit.squaredNorm();
+  return misfit.tail(values() - rows_).squaredNorm();
 }
 
 ColourRows::Beyond ColourRows::beyond(const Liquid& liquid, const Dyes& dyes,
@@ -229,6 +220,11 @@ ColourRows::Beyond ColourRows::beyond(const Liquid& liquid, const Dyes& dyes,
   if (rows_ == values()) {
     beyond.turn = MatrixXd::Identity(values(), values());
     beyond.left = VectorXd::Zero(values());
+    return beyond;
+  }
+  if (rows_ == 0) {  // clear solvent, and nothing else in doubt
+    beyond.turn.resize(values(), 0);
+    beyond.left = seen.misfit;
     return beyond;
   }
   const Eigen::HouseholderQR<MatrixXd> turned(seen.slopes);

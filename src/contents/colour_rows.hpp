@@ -47,12 +47,10 @@ class ColourRows {
   [[nodiscard]] const Moment& moment() const { return moment_; }
 
   /// Rows to be compared with zero, in units of the noise; (rows) and (unknowns, rows).
-  void linearise(const Liquid& liquid, const Dyes& dyes, const Eigen::VectorXd& x,
-                 Eigen::Ref<Eigen::VectorXd> predicted, Eigen::Ref<Eigen::MatrixXd> gradient) const;
-  /// Sum of squares of all values' misfits, in units of their noise.
-  [[nodiscard]] double misfit(const Liquid& liquid, const Dyes& dyes,
-                              const Eigen::VectorXd& x) const;
-
+  /// @returns the sum of squares that they leave out.
+  double linearise(const Liquid& liquid, const Dyes& dyes, const Eigen::VectorXd& x,
+                   Eigen::Ref<Eigen::VectorXd> predicted,
+                   Eigen::Ref<Eigen::MatrixXd> gradient) const;
   /// What the rows leave out, and how to get back from them.
   struct Beyond {
     Eigen::VectorXd shown;    ///< (values) by the fit, in the reading's unit

@@ -32,9 +32,14 @@ class Response {
   /// Far enough from linear that a whole step may go too far? Steps are then shortened until they
   /// bring unknowns and readings closer to what is thought.
   [[nodiscard]] virtual bool curved() const { return false; }
-  /// Sum of squares of all readings' misfits in units of their noise, exact ones apart.
-  /// @pre curved().
-  [[nodiscard]] virtual double misfit(const Eigen::VectorXd& /*unknowns*/) const { return 0.0; }
+  /// The same as linearise.
+  /// @returns sum of squares, in units of their noise, of misfits that no row shows: readings may
+  ///          have been turned into as many rows as they see directions.
+  virtual double linearise_all(const Eigen::VectorXd& unknowns, Eigen::VectorXd& predicted,
+                               Eigen::MatrixXd& gradient) const {
+    linearise(unknowns, predicted, gradient);
+    return 0.0;
+  }
 };
 
 /// The posterior about its mode. `mean` and `covariance` are the Gaussian that fits the posterior

@@ -309,7 +309,8 @@ double VialModel::shown(const Reading& reading, const VectorXd& x, Slope& slope)
          value_of(error.zero_rate_at, x, 0.0) * reading.counting_s;
 }
 
-void VialModel::linearise(const VectorXd& x, VectorXd& predicted, Eigen::MatrixXd& gradient) const {
+double VialModel::linearise_all(const VectorXd& x, VectorXd& predicted,
+                                Eigen::MatrixXd& gradient) const {
   gradient.setZero();
   for (int j = 0; j < readings(); ++j) {
     const Reading& reading = evidence_.readings[at(j)];
@@ -317,12 +318,14 @@ void VialModel::linearise(const VectorXd& x, VectorXd& predicted, Eigen::MatrixX
     Slope slope{gradient.col(rows(j).first)};
     predicted[rows(j).first] = shown(reading, x, slope);
   }
+  double left = 0.0;
   for (std::size_t i = 0; i < colour_.rows.size(); ++i) {
     const Rows& at_rows = rows(colour_.reading[i]);
-    colour_.rows[i].linearise(liquid_, colour_.dyes, x,
-                              predicted.segment(at_rows.first, at_rows.count),
-                              gradient.middleCols(at_rows.first, at_rows.count));
+    left += colour_.rows[i].linearise(liquid_, colour_.dyes, x,
+                                      predicted.segment(at_rows.first, at_rows.count),
+                                      gradient.middleCols(at_rows.first, at_rows.count));
   }
+  return left;
 }
 
 Eigen::MatrixXd VialModel::by_value(int colour_reading) const {
@@ -344,21 +347,6 @@ Eigen::MatrixXd VialModel::by_remainder() const {
     bands += own.cols();
   }
   return all;
-}
-
-double VialModel::misfit(const VectorXd& x) const {
-  double sum = 0.0;
-  VectorXd unused(x.size());
-  for (int j = 0; j < readings(); ++j) {
-    const Reading& reading = evidence_.readings[at(j)];
-    const Index row = rows(j).first;
-    if (reading.kind == ReadingKind::colour || !(observed_.variance[row] > 0.0)) continue;
-    unused.setZero();
-    Slope slope{unused};
-    sum += square(observed_.value[row] - shown(reading, x, slope)) / observed_.variance[row];
-  }
-  for (const ColourRows& it : colour_.rows) sum += it.misfit(liquid_, colour_.dyes, x);
-  return sum;
 }
 
 }  // namespace vialwright::contents

@@ -20,9 +20,12 @@ class VialModel final : public Response {
             const Doubted& doubted = {}, bool whole = false);
 
   void linearise(const Eigen::VectorXd& unknowns, Eigen::VectorXd& predicted,
-                 Eigen::MatrixXd& gradient) const override;
+                 Eigen::MatrixXd& gradient) const override {
+    linearise_all(unknowns, predicted, gradient);
+  }
+  double linearise_all(const Eigen::VectorXd& unknowns, Eigen::VectorXd& predicted,
+                       Eigen::MatrixXd& gradient) const override;
   [[nodiscard]] bool curved() const override { return colour_.counts(); }
-  [[nodiscard]] double misfit(const Eigen::VectorXd& unknowns) const override;
 
   [[nodiscard]] const Unknowns& unknowns() const { return unknowns_; }
   [[nodiscard]] const Observed& observed() const { return observed_; }

@@ -234,8 +234,13 @@ void check_columns(const std::vector<NamedSpectrum>& spectra, const RawFile& raw
                    Findings& findings) {
   if (!findings.none()) return;
   std::vector<std::string_view> known = ids_of(raw.components);
-  for (const RawInstrument& it : raw.instruments)
-    known.insert(known.end(), it.channel_names.begin(), it.channel_names.end());
+  for (const RawInstrument& it : raw.instruments) {
+    for (const std::string& name : it.channel_names) {
+      // A channel that names no column is told where it stands, and it may have meant any.
+      if (std::ranges::find(spectra, name, &NamedSpectrum::name) == spectra.end()) return;
+      known.emplace_back(name);
+    }
+  }
   for (const NamedSpectrum& it : spectra)
     if (std::ranges::find(known, it.name) == known.end())
       findings.add_at(it.spot, "",
@@ -243,22 +248,24 @@ void check_columns(const std::vector<NamedSpectrum>& spectra, const RawFile& raw
                       did_you_mean(it.name, known, "name"));
 }
 
-/// The table of spectra that the line names. Its problems stand in another file, so they have
-/// findings of their own.
-std::vector<NamedSpectrum> spectra_of(const RawFile& raw, const std::string& line_path,
-                                      Findings& findings, Problems& in_the_table) {
-  if (raw.head.spectra.empty()) return {};
+/// The table of spectra that the line names; nothing where it cannot be used. Its problems stand in
+/// another file, so they have findings of their own.
+std::optional<std::vector<NamedSpectrum>> spectra_of(const RawFile& raw,
+                                                     const std::string& line_path,
+                                                     Findings& findings, Problems& in_the_table) {
+  if (raw.head.spectra.empty()) return std::vector<NamedSpectrum>();
   const std::string path =
       (std::filesystem::path(line_path).parent_path() / raw.head.spectra).string();
   auto text = whole_file(path, largest_file);
   if (!text) {
-    findings.add("line.spectra", text.error().what, text.error().mend);
-    return {};
+    findings.add("line.spectra", text.error().what + ": " + path, text.error().mend);
+    return std::nullopt;
   }
   Findings of_table(path);
   auto spectra = parse_spectra_csv(std::move(*text), of_table);
   check_columns(spectra, raw, of_table);
   in_the_table = of_table.in_order();
+  if (!in_the_table.empty()) return std::nullopt;
   return spectra;
 }
 
@@ -281,10 +288,9 @@ Checked<LineFile> parse_line_file(std::string_view toml, const std::string& path
   if (!source.whole) return tl::unexpected(findings.in_order());
   Problems in_the_table;
   const auto spectra = spectra_of(raw, path, findings, in_the_table);
-  const bool table_lacks = !in_the_table.empty() || (spectra.empty() && !raw.head.spectra.empty());
-  LineFile line = resolved(std::move(raw), spectra, findings);
+  LineFile line = resolved(std::move(raw), spectra ? &*spectra : nullptr, findings);
   // Without its spectra a line has problems that would go away with those of the table.
-  if (!table_lacks) findings.take(problems(line));
+  if (spectra) findings.take(problems(line));
   if (!findings.none() || !in_the_table.empty())
     return tl::unexpected(all_of(findings, in_the_table));
   return line;

@@ -73,8 +73,9 @@ struct RawFile {
 };
 
 /// Turns ids into indices, with a problem (and "did you mean") for each that names nothing.
-/// @param spectra  of the table that the line names: absorptivities by component, and channels.
-[[nodiscard]] LineFile resolved(RawFile raw, const std::vector<NamedSpectrum>& spectra,
+/// @param spectra  of the table that the line names: absorptivities by component, and channels;
+/// nullptr where it could not be read, which is said already.
+[[nodiscard]] LineFile resolved(RawFile raw, const std::vector<NamedSpectrum>* spectra,
                                 Findings& findings);
 [[nodiscard]] recipe::Recipe resolved(const RawRecipe& raw, const recipe::Book& book,
                                       Findings& findings);

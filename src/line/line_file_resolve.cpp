@@ -120,10 +120,10 @@ std::vector<colour::Spectrum> channels_of(const RawInstrument& raw,
   return channels;
 }
 
-plant::Instrument instrument_of(RawInstrument raw, const std::vector<NamedSpectrum>& spectra,
+plant::Instrument instrument_of(RawInstrument raw, const std::vector<NamedSpectrum>* spectra,
                                 Findings& findings) {
   if (raw.gives_said) {
-    raw.channels = channels_of(raw, spectra, findings);
+    if (spectra != nullptr) raw.channels = channels_of(raw, *spectra, findings);
     raw.colour = static_cast<const plant::ColourGauge&>(raw);
   }
   return static_cast<plant::Instrument&&>(std::move(raw));
@@ -168,7 +168,7 @@ RawLine& add_colour(RawRecipe& into, const recipe::ColourTarget& wanted, double 
   return into.lines.emplace_back(std::move(line));
 }
 
-LineFile resolved(RawFile raw, const std::vector<NamedSpectrum>& spectra, Findings& findings) {
+LineFile resolved(RawFile raw, const std::vector<NamedSpectrum>* spectra, Findings& findings) {
   LineFile line;
   line.name = std::move(raw.head.name);
   line.plant = std::move(raw.plant);
@@ -176,7 +176,7 @@ LineFile resolved(RawFile raw, const std::vector<NamedSpectrum>& spectra, Findin
   line.plant.instruments.reserve(raw.instruments.size());
   for (RawInstrument& it : raw.instruments)
     line.plant.instruments.push_back(instrument_of(std::move(it), spectra, findings));
-  give_absorptivities(raw.components, spectra, findings);
+  if (spectra != nullptr) give_absorptivities(raw.components, *spectra, findings);
   line.book.components = std::move(raw.components);
   line.book.stocks = std::move(raw.stocks);
   name_after_id(line.book.components);

@@ -51,8 +51,15 @@ std::optional<double> number_in(const Cell& cell, Findings& findings) {
   return std::nullopt;
 }
 
-void read_row(const Row& row, std::vector<NamedSpectrum>& columns, Findings& findings) {
+/// @returns the wavelength of the row. @param before  that of the row before, or 0.
+double read_row(const Row& row, double before, std::vector<NamedSpectrum>& columns,
+                Findings& findings) {
   const auto nm = number_in(row.front(), findings);
+  if (nm && !(*nm > before))
+    findings.add_at(
+        row.front().spot, "",
+        "wavelength " + row.front().text + " does not rise above " + quantity::shortest(before),
+        "sort the rows so that each wavelength is longer than the one before");
   if (row.size() > columns.size() + 1)
     findings.add_at(row[columns.size() + 1].spot, "",
                     "the row has more cells than the first row has columns",
@@ -65,6 +72,7 @@ void read_row(const Row& row, std::vector<NamedSpectrum>& columns, Findings& fin
     columns[i].spectrum.nm.push_back(*nm);
     columns[i].spectrum.value.push_back(*value);
   }
+  return nm.value_or(before);
 }
 
 }  // namespace
@@ -80,7 +88,9 @@ std::vector<NamedSpectrum> parse_spectra_csv(std::string text, Findings& finding
     return {};
   }
   std::vector<NamedSpectrum> columns = read_head(row, findings);
-  while (findings.none() && rows.next(row) && !rows.unclosed()) read_row(row, columns, findings);
+  double before = 0.0;
+  while (findings.none() && rows.next(row) && !rows.unclosed())
+    before = read_row(row, before, columns, findings);
   if (rows.unclosed())
     findings.add_at(row.empty() ? Spot{} : row.back().spot, "",
                     "a double quote is opened and never closed", "close it");

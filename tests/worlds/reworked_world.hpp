@@ -30,25 +30,56 @@ struct Tried {
   bool came_true = false;       ///< in the twin
 };
 
+/// Recipes of contents alone, or those that want a colour too.
+enum class Wanted { plain, coloured };
+
+inline std::vector<recipe::Recipe> recipes_of(Wanted wanted) {
+  std::vector<recipe::Recipe> chosen = larkmoor().recipes;
+  std::erase_if(chosen, [wanted](const recipe::Recipe& it) {
+    return it.colours.empty() == (wanted == Wanted::coloured);
+  });
+  return chosen;
+}
+
 /// One world, its record, and the latest vial as the engine sees it.
 class World {
  public:
-  World(std::uint64_t seed, int vials, double dose_spread_factor)
-      : seed_(seed), random_(seed * 7919 + 17), trial_(made(seed, vials, dose_spread_factor)) {}
+  World(std::uint64_t seed, int vials, double dose_spread_factor, Wanted wanted)
+      : seed_(seed),
+        random_(seed * 7919 + 17),
+        trial_(made(seed, vials, dose_spread_factor)),
+        recipes_(recipes_of(wanted)) {}
 
   /// Makes a vial that is off: one dose by a few to 30 %, the whole fill by a few per cent.
-  void make_wrong() {
-    const auto& recipes = larkmoor().recipes;
-    recipe_ = recipes[static_cast<std::size_t>(random_.below(static_cast<int>(recipes.size())))];
+  void make_wrong() { make(0.94, 0.75, 1.10); }
+
+  /// Makes one whose fill and one dose are somewhere in those ranges, of what they should be.
+  void make(double least_fill, double least_dose, double most_dose) {
+    recipe_ = recipes_[static_cast<std::size_t>(random_.below(static_cast<int>(recipes_.size())))];
     std::vector<twin::Told> doses = trial_.planned(recipe_);
     const int which = random_.below(static_cast<int>(doses.size()));
-    const double fill = random_.uniform(0.94, 1.0);
+    const double fill = random_.uniform(least_fill, 1.0);
     for (twin::Told& dose : doses) dose.amount_g *= fill;
-    doses[static_cast<std::size_t>(which)].amount_g *= random_.uniform(0.75, 1.10);
+    doses[static_cast<std::size_t>(which)].amount_g *= random_.uniform(least_dose, most_dose);
     for (twin::Told& dose : doses) dose.amount_g = to_milligram(dose.amount_g);
     serial_ = trial_.make(recipe_, doses);
     judge();
   }
+
+  /// Made as it should be, but for what befalls it. @param mishap  Mishap of a recipe.
+  template <class Mishaps>
+  void make_planned(const Mishaps& mishap) {
+    recipe_ = recipes_[static_cast<std::size_t>(random_.below(static_cast<int>(recipes_.size())))];
+    serial_ = trial_.make(recipe_, trial_.planned(recipe_), mishap(recipe_));
+    judge();
+  }
+
+  [[nodiscard]] double conforms() const {
+    return conformity::judge(estimate_.belief, recipe_, state_.book, state_.plant.risks)
+        .joint.value;
+  }
+  [[nodiscard]] bool is_good() const { return twin::meets(trial_.truth(), recipe_); }
+  [[nodiscard]] const contents::Estimate& estimate() const { return estimate_; }
 
   /// Evidence that contradicts itself is not reworked, but looked into.
   [[nodiscard]] bool sound() const { return !estimate_.contradiction; }
@@ -90,8 +121,7 @@ class World {
     }
     tried.came_true = trial_.top_up("advice", told).met;
     judge();
-    tried.predicted.good =
-        conformity::judge(estimate_.belief, recipe_, state_.book, state_.plant.risks).joint.value;
+    tried.predicted.good = conforms();
     return tried;
   }
 
@@ -149,7 +179,7 @@ class World {
     const auto conformity = conformity::judge(after, recipe_, state_.book, state_.plant.risks);
     it.margin_sd = 10.0;
     for (std::size_t l = 0; l < conformity.lines.size(); ++l) {
-      const auto& [value, u, holds] = conformity.lines[l];
+      const auto& [value, u, holds, seen] = conformity.lines[l];
       const recipe::Tolerance& line = recipe_.tolerances[l];
       it.margin_sd = std::min({it.margin_sd, (line.high - value) / u, (value - line.low) / u});
     }
@@ -167,6 +197,7 @@ class World {
   std::uint64_t seed_;
   support::Random random_;
   twin::Trial trial_;
+  std::vector<recipe::Recipe> recipes_;
   Record record_;
   std::string serial_;
   int container_ = 0;

@@ -79,9 +79,31 @@ std::optional<std::size_t> misfit(const std::vector<SampleReport>& reports, doub
     ++counting;
     if (!worst || reports[i].p_value < reports[*worst].p_value) worst = i;
   }
-  if (counting < 3) return std::nullopt;  // of two that disagree, either may be the wrong one
-  return reports[*worst].p_value * static_cast<double>(counting) < false_flag ? worst
-                                                                              : std::nullopt;
+  if (!worst || reports[*worst].p_value * static_cast<double>(counting) >= false_flag)
+    return std::nullopt;
+  return worst;
+}
+
+/// Fits again without the worst, one by one. Where more than a quarter would have to go it is not
+/// they that are wrong: all count, and the chi-squared of all says that something is.
+Fit fit_sound_ones(const std::vector<SampleRows>& samples, const VectorXd& u,
+                   const Options& options, std::vector<SampleReport>& reports) {
+  std::vector<bool> counts(samples.size(), true);
+  std::size_t may_go = samples.size() / 4;
+  for (;;) {
+    Fit all = fit(samples, u, counts, options.max_iterations);
+    reports.clear();
+    for (std::size_t i = 0; i < samples.size(); ++i)
+      reports.push_back(report(samples[i], all.rows[i], all.posterior.covariance, counts[i]));
+    const bool none_went = std::ranges::find(counts, false) == counts.end();
+    if (may_go == 0 && none_went) return all;
+    const auto wrong = misfit(reports, options.false_flag);
+    if (!wrong) return all;
+    if (may_go == 0)
+      counts.assign(samples.size(), true);
+    else
+      counts[*wrong] = false, --may_go;
+  }
 }
 
 void sum_up(const std::vector<SampleRows>& samples, const Fit& fit, const VectorXd& u,
@@ -107,23 +129,11 @@ Lesson learn(const std::vector<Sample>& samples, const plant::Plant& plant,
   Line line(plant, book);
   for (const Sample& sample : samples) rows.emplace_back(sample, line, lesson.unknowns);
   const VectorXd u = priors(lesson.unknowns);
-  std::vector<bool> counts(samples.size(), true);
-  for (;;) {
-    const Fit all = fit(rows, u, counts, options.max_iterations);
-    lesson.samples.clear();
-    for (std::size_t i = 0; i < rows.size(); ++i)
-      lesson.samples.push_back(report(rows[i], all.rows[i], all.posterior.covariance, counts[i]));
-    const auto wrong = misfit(lesson.samples, options.false_flag);
-    if (wrong) {
-      counts[*wrong] = false;
-      continue;
-    }
-    sum_up(rows, all, u, lesson);
-    break;
-  }
+  sum_up(rows, fit_sound_ones(rows, u, options, lesson.samples), u, lesson);
   const auto vials_with = [&](const contents::Effect& effect) {
     int vials = 0;
-    for (std::size_t i = 0; i < rows.size(); ++i) vials += counts[i] && rows[i].holds(effect);
+    for (std::size_t i = 0; i < rows.size(); ++i)
+      vials += lesson.samples[i].counted && rows[i].holds(effect);
     return vials;
   };
   lesson.learned = learned_of(lesson, book, vials_with);

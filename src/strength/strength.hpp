@@ -60,7 +60,7 @@ struct SampleReport {
   double chi_squared = 0.0;  ///< of its values about what all other samples predict
   int values = 0;            ///< degrees of freedom of it
   double p_value = 1.0;
-  bool counted = true;  ///< false: set aside, it fits none of the others
+  bool counted = true;  ///< false: set aside, it fits none of the others. Never more than a quarter
 };
 
 /// A number that is estimated, learned or only allowed for.
@@ -101,6 +101,24 @@ struct Options {
 /// @pre  indices in range, plant and book without problems, as many values as gauges give.
 [[nodiscard]] Lesson learn(const std::vector<Sample>& samples, const plant::Plant& plant,
                            const recipe::Book& book, const Options& options = {});
+
+/// Absorptivity of one component, band by band, mL/(mg cm).
+struct LearnedSpectrum {
+  int component = 0;
+  std::vector<double> nm, prior, u_prior, value, u;  ///< (bands)
+  int vials = 0;                                     ///< how many samples hold it
+};
+
+/// Where a spectrum may be wrong in shape and not in scale alone: each band of each component has a
+/// deviation of its own, N(0, (u_absorptivity e)^2 + (weak_rel times the peak)^2) beforehand; lots,
+/// sessions and the cell are shared unknowns as in `learn`. First order about the book: where it
+/// moves by more than a tenth, put it in the book and learn again.
+/// @param gauge  index into Plant::instruments, gives spectra as absorbances; other readings of the
+///               samples have no say. @pre  as learn's.
+[[nodiscard]] std::vector<LearnedSpectrum> learn_spectra(const std::vector<Sample>& samples,
+                                                         int gauge, const plant::Plant& plant,
+                                                         const recipe::Book& book,
+                                                         double weak_rel = 0.05);
 
 /// The book with what was learned in it: absorptivities scaled, strengths moved, each with its own
 /// doubt. That absorptivity and strength deviate together is lost, so their product is in more

@@ -20,6 +20,7 @@ struct World {
   recipe::Book book;
   plant::Plant plant;
   // Hidden.
+  recipe::Book truth;                         ///< whose spectra are the true ones, at scale 1
   std::vector<double> deviation;              ///< of each absorptivity
   std::vector<std::vector<double>> strength;  ///< [lot][component], mg/g
   double path = 1.0, stray = 0.0;
@@ -57,6 +58,7 @@ struct World {
     plant.instruments.push_back(gauge);
     for (const recipe::Lot& lot : book.lots)
       strength.push_back({lot.strengths[rose].mg_per_g, lot.strengths[teal].mg_per_g});
+    truth = book;
     deviation.assign(2, 0.0);
     stray = 0.001;
     session.assign(8, 0.0);
@@ -92,7 +94,7 @@ struct World {
       ml += g;  // every density is 1 g/mL
       for (std::size_t k = 0; k < 2; ++k) mg[k] += g * strength[index(lots[s])][k];
     }
-    mixing::testing::Plain<double> liquid{book, {}, path, stray};
+    mixing::testing::Plain<double> liquid{truth, {}, path, stray};
     for (std::size_t k = 0; k < 2; ++k) liquid.amounts.push_back(mg[k] / ml * (1.0 + deviation[k]));
     std::vector<double> values = mixing::testing::shown(liquid, gauge(), 2.0);
     for (double& each : values) {

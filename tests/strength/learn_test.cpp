@@ -217,6 +217,19 @@ TEST(Learn, ASampleThatFitsNoneOfTheOthersIsSetAside) {
     EXPECT_NEAR(lesson.learned[i].value, without.learned[i].value, 1e-9);
 }
 
+// Half of the samples lost a tenth of their light: it is not for the engine to say which half.
+TEST(Learn, WhereManyDisagreeNoneIsSetAsideAndItIsSaid) {
+  World world;
+  support::Random random(16);
+  world.draw(random);
+  std::vector<Sample> samples = course(world, random, 8);
+  for (std::size_t i = 0; i < samples.size(); i += 2)
+    for (std::size_t band = 0; band < 4; ++band) samples[i].seen[0].values[band] += 0.05;
+  const Lesson lesson = learn(samples, world.plant, world.book);
+  for (const SampleReport& each : lesson.samples) EXPECT_TRUE(each.counted);
+  EXPECT_LT(lesson.p_value, 1e-6);
+}
+
 // 1 % of benches with sound samples lose one; Bonferroni's bound, so at most.
 TEST(Learn, SoundSamplesAreHardlyEverSetAside) {
   const int worlds = support::trials(1000, 10'000);

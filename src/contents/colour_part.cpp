@@ -70,8 +70,7 @@ class Builder {
   Unknowns& unknowns_;
   Liquid& liquid_;
   ColourPart part_;
-  std::vector<int> path_, stray_;  ///< per instrument
-  int vial_path_ = -1;             ///< of all gauges that look through the vial
+  std::vector<int> path_, stray_;                          ///< per instrument
   std::vector<std::pair<std::pair<int, int>, int>> bias_;  ///< (instrument, session): first unknown
 };
 
@@ -152,7 +151,7 @@ void Builder::place_nuisances() {
   for (const auto& session : sessions) {
     const int instrument = session.first;
     const plant::ColourGauge& it = gauge(instrument);
-    int& path = it.path_cm > 0.0 ? path_[at(instrument)] : vial_path_;
+    int& path = it.path_cm > 0.0 ? path_[at(instrument)] : part_.vial_path;
     if (it.u_path_rel > 0.0 && path < 0) path = add(unknowns_, 0.0, 1.0);
     if (it.u_path_rel > 0.0) path_[at(instrument)] = path;
     int& stray = stray_[at(instrument)];

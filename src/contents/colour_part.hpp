@@ -35,6 +35,7 @@ struct ColourPart {
   std::vector<int> reading;      ///< which reading each of the rows is
   std::vector<ColourRows> rows;  ///< of the readings that count
   std::vector<Touching> effects;
+  int vial_path = -1;  ///< unknown of the path through the vial, in standard deviations
 
   [[nodiscard]] bool counts() const { return !reading.empty(); }
 };

@@ -65,8 +65,14 @@ class Words {
            (model_.testifies(static_cast<int>(d)) ? "only its command speaks"
                                                   : "anything the container holds is possible");
   }
-  [[nodiscard]] static std::string shared(const std::vector<std::string>& names) {
+  [[nodiscard]] std::string shared(const std::vector<std::string>& names) const {
+    if (model_.colour().counts())
+      return "how much there is of " + joined(names) +
+             ", each: other mixes of them read and look the same";
     return "how " + joined(names) + " share their sum: no reading tells them apart";
+  }
+  [[nodiscard]] static std::string scale() {
+    return "how much there is in all: colour sees only ratios, and no reading sees an amount";
   }
 
  private:
@@ -74,6 +80,17 @@ class Words {
   const Evidence& evidence_;
   const recipe::Book& book_;
 };
+
+/// Twice as much of everything looks the same. Takes that direction out of the unseen ones.
+bool takes_scale(const Fit& fit, const VialModel& model, MatrixXd& onto) {
+  if (!model.colour().counts()) return false;
+  const Eigen::VectorXd scale = model.unknowns().variance.head(onto.rows()).cwiseSqrt();
+  if (!(scale.minCoeff() > 0.0)) return false;
+  const Eigen::VectorXd alike = fit.mode.head(onto.rows()).cwiseQuotient(scale).normalized();
+  if (alike.dot(onto * alike) < 0.99) return false;
+  onto -= alike * alike.transpose();
+  return true;
+}
 
 void name_doses(const MatrixXd& onto, const Words& words, std::vector<Unseen>& found) {
   std::vector<std::string> mixed;
@@ -83,7 +100,13 @@ void name_doses(const MatrixXd& onto, const Words& words, std::vector<Unseen>& f
     else if (onto(d, d) > 0.1)
       mixed.push_back(words.dose(d));
   }
-  if (mixed.size() > 1) found.push_back({Words::shared(mixed)});
+  if (mixed.size() > 1) found.push_back({words.shared(mixed)});
+}
+
+void name_directions(const Fit& fit, const VialModel& model, MatrixXd onto, const Words& words,
+                     std::vector<Unseen>& found) {
+  if (takes_scale(fit, model, onto)) found.push_back({Words::scale()});
+  name_doses(onto, words, found);
 }
 
 bool unresolved(int unknown, const Fit& fit, const VialModel& model) {
@@ -122,8 +145,12 @@ std::vector<Unseen> unseen(const Fit& fit, const VialModel& model, const Evidenc
     beyond.diagonal().array() -= seen_at_all;
     // Positive definite means that every direction is seen; far cheaper than its eigenvectors.
     if (Eigen::LLT<MatrixXd>(beyond).info() != Eigen::Success)
-      name_doses(onto_unseen(part), Words(model, evidence, book), found);
+      name_directions(fit, model, onto_unseen(part), Words(model, evidence, book), found);
   }
+  if (unresolved(model.colour().vial_path, fit, model))
+    found.push_back({"the path of light through this " +
+                     plant.containers[at(evidence.container)].id +
+                     ": a shorter one looks like less of every dye; only its tolerance speaks"});
   if (unresolved(model.tare(), fit, model))
     found.push_back({"the empty mass of this " + plant.containers[at(evidence.container)].id +
                      ": no reading sees it; only the spread of such containers speaks"});

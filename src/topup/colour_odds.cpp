@@ -1,6 +1,7 @@
 #include "topup/colour_odds.hpp"
 
 #include <Eigen/Cholesky>
+#include <Eigen/Eigenvalues>
 #include <Eigen/Geometry>
 #include <algorithm>
 #include <array>
@@ -22,15 +23,16 @@ constexpr std::array<double, 4> half_weight{0.362683783378362, 0.313706645877887
 struct Node {
   double at, weight;
 };
+/// Drawn towards the ends (3 s^2 - 2 s^3), where a share of the chance lies in the tails.
 Node node(std::size_t i) {
-  const double far = far_node[i / 2];
-  return {0.5 * (i % 2 == 0 ? 1.0 - far : 1.0 + far), 0.5 * half_weight[i / 2]};
+  const double far = far_node[i / 2], s = 0.5 * (i % 2 == 0 ? 1.0 - far : 1.0 + far);
+  return {s * s * (3.0 - 2.0 * s), 3.0 * s * (1.0 - s) * half_weight[i / 2]};
 }
 constexpr std::size_t nodes = 8;
 
 // A doubt far below any that matters keeps the numbers finite.
 constexpr double least_doubt = 1e-4;
-// Farther from the ellipsoid than this the first axis points to it.
+// Standard deviations; farther off than this the first axis points to the ellipsoid.
 constexpr double far_off = 3.0;
 constexpr double hardly = 1e-280;
 
@@ -150,12 +152,17 @@ ColourOdds far_beyond(const Vector3d& off, const Matrix3d& covariance, const Wan
 ColourOdds colour_odds(const Vector3d& mean, const Matrix3d& covariance, const Wanted& wanted) {
   const Matrix3d doubt = covariance + least_doubt * least_doubt * Matrix3d::Identity();
   const Vector3d off = mean - vector_of(wanted.lab);
-  // x = mean + root e with e standard normal; the ellipsoid in e, its first axis towards it if far.
+  // x = mean + root e with e standard normal. The ellipsoid's tightest axis comes last, where the
+  // integral is exact; if it is far off, the first axis points to it.
   const Matrix3d lower = doubt.llt().matrixL();
   const Vector3d centre = -lower.triangularView<Eigen::Lower>().solve(off);
-  Matrix3d turn = Matrix3d::Identity();
-  if (centre.norm() > far_off)
+  Matrix3d turn;
+  if (centre.norm() > far_off) {
     turn = Eigen::Quaterniond::FromTwoVectors(Vector3d::UnitX(), centre).toRotationMatrix();
+  } else {
+    const Matrix3d form = lower.transpose() * wanted.metric * lower;
+    turn = Eigen::SelfAdjointEigenSolver<Matrix3d>(form).eigenvectors();
+  }
   const Matrix3d root = lower * turn;
   const Matrix3d form = root.transpose() * wanted.metric * root;
   const Matrix3d axes = Matrix3d(form.inverse()).llt().matrixL();

@@ -22,15 +22,13 @@ colour::Lab moved(const colour::Lab& lab, const Eigen::Vector3d& by) {
   return {lab.l + by[0], lab.a + by[1], lab.b + by[2]};
 }
 
-/// d(difference^2) / d(L, a, b). The formula has kinks where hues are opposite, far from any
-/// target that can be met; central differences take them as they come.
-Eigen::Vector3d slope(const colour::Lab& lab, const Wanted& wanted) {
-  constexpr double width = 1e-4;
+/// d(difference^2) / d(L, a, b), by differences so narrow that one side of each will do. The
+/// formula has kinks where hues are opposite, far from any target that can be met.
+Eigen::Vector3d slope(const colour::Lab& lab, double value, const Wanted& wanted) {
+  constexpr double width = 1e-5;
   Eigen::Vector3d slope;
-  for (int i = 0; i < 3; ++i) {
-    const Eigen::Vector3d by = width * Eigen::Vector3d::Unit(i);
-    slope[i] = (squared(moved(lab, by), wanted) - squared(moved(lab, -by), wanted)) / (2.0 * width);
-  }
+  for (int i = 0; i < 3; ++i)
+    slope[i] = (squared(moved(lab, width * Eigen::Vector3d::Unit(i)), wanted) - value) / width;
   return slope;
 }
 
@@ -143,8 +141,9 @@ ColourSearch::Here ColourSearch::here(const Amounts& grams, const Weights& weigh
     const Wanted& wanted = aims_[i].wanted;
     const colour::Lab lab = aims_[i].shade.lab(grams, of_lab);
     const double weight = weights[i] / (wanted.high * wanted.high);
-    here.value += weight * squared(lab, wanted);
-    here.gradient -= weight * (of_lab.transpose() * slope(lab, wanted));
+    const double value = squared(lab, wanted);
+    here.value += weight * value;
+    here.gradient -= weight * (of_lab.transpose() * slope(lab, value, wanted));
     here.curvature += 2.0 * weight * (of_lab.transpose() * (wanted.metric * of_lab));
   }
   stiffen(here.curvature);
@@ -241,7 +240,12 @@ Nearest ColourSearch::from(const Amounts& start) const {
   return best;
 }
 
-/// From the start towards some other point, as far as the rows allow.
+Nearest ColourSearch::near(const Amounts& start) const {
+  Amounts grams = start;
+  descend(grams, Weights(aims_.size(), 1.0));
+  return told(grams);
+}
+
 Amounts ColourSearch::within(const Amounts& start, const Amounts& to) const {
   const Amounts way = to.cwiseMax(region_.low).cwiseMin(region_.high) - start;
   double share = 1.0;

@@ -78,6 +78,10 @@ class ColourSearch {
   [[nodiscard]] Nearest from(const Amounts& start) const;
   /// From several: that one and four others, until one comes to the target itself.
   [[nodiscard]] Nearest best(const Amounts& start) const;
+  /// From a start whose colour is near already: on L*, a*, b* at once.
+  [[nodiscard]] Nearest near(const Amounts& start) const;
+  /// From the start towards some other point, as far as the rows allow.
+  [[nodiscard]] Amounts within(const Amounts& start, const Amounts& to) const;
 
  private:
   struct Here {
@@ -93,7 +97,6 @@ class ColourSearch {
   void by_absorbance(Amounts& grams) const;
   void descend(Amounts& grams, const Weights& weights) const;
   [[nodiscard]] Nearest told(const Amounts& grams) const;
-  [[nodiscard]] Amounts within(const Amounts& start, const Amounts& to) const;
 
   const std::vector<Aim>& aims_;
   AimRegion region_;

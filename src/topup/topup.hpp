@@ -94,6 +94,42 @@ struct Quick {
 /// stations of one stock, and searches for the best odds: this picks what is worth its while.
 [[nodiscard]] std::vector<Quick> screen_doses(const RecipeTable& recipes, const ManyVial& vial);
 
+// ---- many colours at once ------------------------------------------------------------------
+
+/// Colour recipes that are looked at in the same way; one entry a recipe.
+struct ColourTable {
+  std::vector<colour::Lab> target;
+  std::vector<double> high;                   ///< limit of CIEDE2000, > 0
+  std::vector<double> total_low, total_high;  ///< g, of the net mass; may be 0 and infinite
+};
+
+/// The vial, at the mean, and the stocks of such a screening; at most twelve stocks.
+struct ColourVial {
+  Eigen::VectorXd now;                ///< (amounts of the view) what colours the liquid as it is
+  Eigen::MatrixXd per_g;              ///< (amounts of the view, stocks) mg of each component in a g
+  std::vector<double> cap, ml_per_g;  ///< (stocks) largest dose, g; mL per g
+  double total = 0.0, volume_ml = 0.0;  ///< g and mL now in the vial, > 0
+  double room_g = 0.0, room_ml = 0.0;   ///< headspace
+};
+
+/// How near additions bring one colour, least doses and odds aside.
+struct QuickColour {
+  int recipe = 0;
+  double difference = recipe::no_limit;  ///< CIEDE2000; infinite where the net mass is out of reach
+  std::vector<double> grams;             ///< (stocks) that bring it there
+};
+
+/// One recipe of a table: the nearest that is found.
+[[nodiscard]] QuickColour quick_colour(const ColourTable& recipes, int recipe,
+                                       const ColourVial& vial, const mixing::View& view);
+
+/// Every recipe that some amounts bring within its limits, in their order; the answers of
+/// quick_colour(), bit for bit. Boxes that hold every colour that can be reached rule out what is
+/// far from all of them, rigorously; the others are searched one by one.
+[[nodiscard]] std::vector<QuickColour> screen_colours(const ColourTable& recipes,
+                                                      const ColourVial& vial,
+                                                      const mixing::View& view);
+
 // ---- a top-up for a person -----------------------------------------------------------------
 
 struct Addition {

@@ -4,7 +4,7 @@
 
 #include <Eigen/Cholesky>
 
-#include "topup/pairs.hpp"
+#include "topup/colour_pairs.hpp"
 
 namespace vialwright::topup::testing {
 
@@ -33,6 +33,7 @@ class Drawn {
   /// Two numbers are always drawn, so that all top-ups see the same errors.
   struct Errors {
     std::vector<double> strength, gain, offset, density, spread;
+    std::vector<double> absorptivity;  ///< drawn only where the recipe has colours
   };
   [[nodiscard]] bool draw(const std::vector<Addition>& additions, support::Random& random) const;
   [[nodiscard]] Errors errors(const Eigen::VectorXd& axes, support::Random& random) const;
@@ -66,6 +67,9 @@ inline Drawn::Errors Drawn::errors(const Eigen::VectorXd& axes, support::Random&
     made.density.push_back(stock.u_density_g_per_ml * random.normal());
   for (std::size_t s = 0; s < pair_.plant.stations.size(); ++s)
     made.spread.push_back(random.normal());
+  for (int k = 0; k < belief.components && !pair_.recipe.colours.empty(); ++k)
+    made.absorptivity.push_back(
+        of({Kind::absorptivity, k, -1}, pair_.book.components[pairs::at(k)].u_absorptivity_rel));
   return made;
 }
 
@@ -93,9 +97,18 @@ inline bool Drawn::draw(const std::vector<Addition>& additions, support::Random&
       axes[k] += grams * (pair_.book.lots[pairs::at(each.lot)].strengths[pairs::at(k)].mg_per_g +
                           errors.strength[pairs::at(each.lot * belief.components + k)]);
     axes[belief.net()] += grams;
+    axes[belief.volume()] +=
+        grams / (stock.density_g_per_ml + errors.density[pairs::at(each.stock)]);
   }
   const double net = axes[belief.net()];
   for (const recipe::Tolerance& line : pair_.recipe.tolerances) {
+    if (line.on == recipe::ToleranceOn::colour) {
+      const recipe::ColourTarget& target = pair_.recipe.colours[pairs::at(line.of)];
+      const colour::Lab is =
+          seen(pair_.book, target, concentrations(belief, axes), errors.absorptivity);
+      if (colour::difference_00(is, target.lab) > line.high) return false;
+      continue;
+    }
     const double value = line.on == recipe::ToleranceOn::content ? axes[line.of] / net : net;
     if (value < line.low || value > line.high) return false;
   }

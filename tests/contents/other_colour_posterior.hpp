@@ -1,7 +1,7 @@
 /// The posterior of a tinted vial by another method, sharing no code with src/contents or
-/// src/mixing: a Gaussian from least squares with a numerical Jacobian (QR), corrected by importance
-/// weights against the exact density, bounds included.
-/// Source: Robert & Casella, Monte Carlo Statistical Methods (2004), 3.3 (self-normalised weights).
+/// src/mixing: a Gaussian from least squares with a numerical Jacobian (QR), corrected by
+/// importance weights against the exact density, bounds included. Source: Robert & Casella, Monte
+/// Carlo Statistical Methods (2004), 3.3 (self-normalised weights).
 #pragma once
 
 #include <Eigen/Dense>
@@ -60,10 +60,10 @@ class OtherColourPosterior {
                                                 rounding_variance(vial, reading)));
         continue;
       }
-      const Eigen::VectorXd own = whitened(
-          vial, reading.instrument,
-          Eigen::Map<const Eigen::VectorXd>(reading.values.data(),
-                                            static_cast<Eigen::Index>(reading.values.size())));
+      const Eigen::VectorXd own =
+          whitened(vial, reading.instrument,
+                   Eigen::Map<const Eigen::VectorXd>(
+                       reading.values.data(), static_cast<Eigen::Index>(reading.values.size())));
       all.insert(all.end(), own.begin(), own.end());
     }
     return Eigen::Map<Eigen::VectorXd>(all.data(), static_cast<Eigen::Index>(all.size()));

@@ -95,7 +95,7 @@ inline void see_colour(Optics& optics, const FineTable& fine) {
       optics.weights.col(i) << table.x[at], table.y[at], table.z[at];
     else
       for (int axis = 0; axis < 3; ++axis)
-        optics.weights(axis, i) = fine[at][static_cast<std::size_t>(axis + 1)] * fine[at][8];
+        optics.weights(axis, i) = fine[at][static_cast<std::size_t>(axis + 1)] * fine[at][9];
   }
 }
 
@@ -113,7 +113,7 @@ inline void see_channels(Optics& optics, const plant::ColourGauge& gauge, const 
   }
 }
 
-/// @param fine  rows of the CIE tables at 1 nm (column 8 is D65), or empty for steps of 5 nm.
+/// @param fine  rows of the CIE tables at 1 nm (column 9 is D65), or empty for steps of 5 nm.
 inline Optics own_optics(const recipe::Book& book, const plant::ColourGauge& gauge,
                          double inner_diameter_mm, const OpticalForm& form = {},
                          const FineTable& fine = {}) {

@@ -6,6 +6,7 @@
 #include <benchmark/benchmark.h>
 
 #include <Eigen/Cholesky>
+#include <Eigen/Eigenvalues>
 #include <algorithm>
 #include <boost/math/distributions/normal.hpp>
 #include <boost/random/sobol.hpp>
@@ -13,11 +14,12 @@
 #include <cstdint>
 #include <cstring>
 #include <ctime>
+#include <span>
 #include <string>
 #include <vector>
 
 #include "conformity/conformity.hpp"
-#include "conformity/random_beliefs.hpp"
+#include "conformity/tints.hpp"
 
 namespace {
 
@@ -207,6 +209,151 @@ void conformity_beside_fixed_points(benchmark::State& state) {
   state.counters["sobol_over_ours"] = sobol_s / mine_s;
 }
 BENCHMARK(conformity_beside_fixed_points)->Unit(benchmark::kMillisecond)->MinTime(2.0);
+
+// ---- with a colour -------------------------------------------------------------------------
+// Contents of three dyes, net mass, absorptivities in doubt, and one limit on colour. The peer
+// draws all axes from fixed pseudo-random points and asks every line; its colours come from the
+// same vectorised batches as ours, so what is compared is the integration.
+
+using vialwright::conformity_test::Tint;
+
+constexpr int coloured = 40, chunk = 1024, most_draws = 1 << 19;
+
+/// Standard normal draws of the axes, one after the other.
+std::vector<double> normals(int axes_drawn) {
+  vialwright::support::Random random(20258);
+  std::vector<double> z(static_cast<std::size_t>(axes_drawn) * most_draws);
+  for (double& one : z) one = random.normal();
+  return z;
+}
+
+/// Axes of x at some draws, (chunk, axes).
+struct Draws {
+  Eigen::MatrixXd root;
+  Eigen::MatrixXd x;
+  void fill(const Tint& tint, const std::vector<double>& z, int from) {
+    const Eigen::Index n = root.cols();
+    const Eigen::Map<const Eigen::MatrixXd> points(z.data() + static_cast<Eigen::Index>(from) * n,
+                                                   n, chunk);
+    x.noalias() = (root * points).transpose();
+    x.rowwise() += tint.belief.mean.transpose();
+  }
+};
+
+int conforming(const Tint& tint, const vialwright::conformity::ColourLine& colour,
+               const Eigen::MatrixXd& x) {
+  static std::vector<double> amounts, lab(3 * chunk), difference(chunk);
+  const Eigen::ArrayXd volume = x.col(tint.belief.volume()).array();
+  amounts.resize(3 * chunk);
+  for (int k = 0; k < 3; ++k) {
+    Eigen::Map<Eigen::ArrayXd> row(amounts.data() + k * chunk, chunk);
+    row = x.col(k).array() / volume;
+    row *= 1.0 + x.col(colour.deviation[static_cast<std::size_t>(k)]).array();
+  }
+  const std::span<double> l(lab.data(), chunk), a(lab.data() + chunk, chunk),
+      b(lab.data() + 2 * chunk, chunk);
+  colour.view->labs(amounts, chunk, l, a, b);
+  vialwright::colour::difference_00({l, a, b}, colour.target, difference);
+  Eigen::Array<bool, Eigen::Dynamic, 1> holds =
+      Eigen::Map<Eigen::ArrayXd>(difference.data(), chunk) <= colour.high;
+  const Eigen::ArrayXd net = x.col(tint.belief.net()).array();
+  for (const auto& line : tint.recipe.tolerances) {
+    if (line.on == vialwright::recipe::ToleranceOn::content)
+      holds = holds && x.col(line.of).array() >= line.low * net &&
+              x.col(line.of).array() <= line.high * net;
+    if (line.on == vialwright::recipe::ToleranceOn::net_mass)
+      holds = holds && net >= line.low && net <= line.high;
+  }
+  return static_cast<int>(holds.count());
+}
+
+double drawn(const Tint& tint, const vialwright::conformity::ColourLine& colour,
+             const Eigen::MatrixXd& root, const std::vector<double>& z, int draws) {
+  Draws points{root, {}};
+  int good = 0;
+  for (int from = 0; from < draws; from += chunk) {
+    points.fill(tint, z, from);
+    good += conforming(tint, colour, points.x);
+  }
+  return static_cast<double>(good) / draws;
+}
+
+Eigen::MatrixXd root_of(const Eigen::MatrixXd& covariance) {
+  const Eigen::VectorXd scale = covariance.diagonal().cwiseSqrt().cwiseMax(1e-300);
+  const Eigen::MatrixXd scaled =
+      scale.cwiseInverse().asDiagonal() * covariance * scale.cwiseInverse().asDiagonal();
+  const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> parts(scaled);
+  return scale.asDiagonal() * parts.eigenvectors() *
+         parts.eigenvalues().cwiseMax(0.0).cwiseSqrt().asDiagonal();
+}
+
+void colour_beside_fixed_points(benchmark::State& state) {
+  vialwright::support::Random random(20257);
+  std::vector<Tint> tints;
+  std::vector<vialwright::conformity::ColourLine> colours;
+  std::vector<Eigen::MatrixXd> roots;
+  for (int k = 0; k < coloured; ++k) {
+    tints.push_back(vialwright::conformity_test::any_tint(random, {}));
+    const Tint& tint = tints.back();
+    colours.push_back(
+        vialwright::conformity::colour_lines_of(tint.recipe, tint.belief, tint.book).front());
+    roots.push_back(root_of(tint.belief.covariance));
+  }
+  const std::vector<double> z = normals(static_cast<int>(roots.front().cols()));
+  const auto ours_at = [&](std::size_t k, const Options& options) {
+    return probability(tints[k].belief.mean, tints[k].belief.covariance,
+                       lines_of(tints[k].recipe, tints[k].belief), {colours[k]}, options);
+  };
+  const auto theirs_at = [&](std::size_t k, int draws) {
+    return drawn(tints[k], colours[k], roots[k], z, draws);
+  };
+  Options fine;
+  fine.points = 1 << 13;
+  fine.error = 1e-4;
+  std::vector<double> right, ours_us;
+  for (std::size_t k = 0; k < coloured; ++k) right.push_back(ours_at(k, fine).value);
+  double rms = 0.0;
+  for (std::size_t k = 0; k < coloured; ++k) {
+    const double theirs = theirs_at(k, most_draws), p = right[k];
+    const double u = std::sqrt(std::max(p * (1.0 - p), 1.0 / most_draws) / most_draws);
+    if (std::abs(theirs - p) > 1e-4 + 4.5 * u) return state.SkipWithError("the answers differ");
+    const double mine = ours_at(k, {}).value;
+    rms += (mine - p) * (mine - p) / coloured;
+  }
+  int draws = chunk;
+  const auto rms_at = [&](int n) {
+    double squares = 0.0;
+    for (std::size_t k = 0; k < coloured; ++k)
+      squares += std::pow(theirs_at(k, n) - right[k], 2) / coloured;
+    return std::sqrt(squares);
+  };
+  while (draws < most_draws && rms_at(draws) > wanted_rms) draws *= 2;
+
+  double mine_s = 0.0, theirs_s = 0.0, judge_s = 0.0, sum = 0.0;
+  for (auto _ : state) {
+    for (std::size_t k = 0; k < coloured; ++k) {
+      ours_us.push_back(1e6 * seconds([&] { sum += ours_at(k, {}).value; }));
+      mine_s += 1e-6 * ours_us.back();
+      theirs_s += seconds([&] { sum += theirs_at(k, draws); });
+      judge_s += seconds([&] {
+        sum += vialwright::conformity::judge(tints[k].belief, tints[k].recipe, tints[k].book, {})
+                   .joint.value;
+      });
+    }
+    benchmark::DoNotOptimize(sum);
+  }
+  std::ranges::sort(ours_us);
+  const double each = 1e6 / (static_cast<double>(state.iterations()) * coloured);
+  state.counters["ours_us"] = mine_s * each;
+  state.counters["ours_median_us"] = ours_us[ours_us.size() / 2];
+  state.counters["ours_rms"] = std::sqrt(rms);
+  state.counters["judge_us"] = judge_s * each;
+  state.counters["monte_carlo_us"] = theirs_s * each;
+  state.counters["monte_carlo_draws"] = draws;
+  state.counters["monte_carlo_rms"] = rms_at(draws);
+  state.counters["monte_carlo_over_ours"] = theirs_s / mine_s;
+}
+BENCHMARK(colour_beside_fixed_points)->Unit(benchmark::kMillisecond)->Iterations(3);
 
 }  // namespace
 

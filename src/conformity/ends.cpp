@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
+#include <utility>
 
 namespace vialwright::conformity {
 namespace {
@@ -10,6 +12,7 @@ std::size_t at(int i) { return static_cast<std::size_t>(i); }
 
 // Standard deviations beyond which nothing counts: 2e-9 of the weight.
 constexpr double reach = 6.0;
+constexpr double no_bottom = std::numeric_limits<double>::infinity();
 
 /// An end being looked for: the excess is `slope` (t - end) or so.
 struct End {
@@ -74,6 +77,7 @@ class Finder {
   void take(int point, double bottom, double bend, double excess);
   void improve_ends(int round);
   void everywhere(const std::vector<int>& points);
+  void add_bottoms(std::vector<int>& many, std::vector<double>& t);
   void close_in(std::vector<Bracket>& brackets) const;
   void list(const std::vector<int>& points, const std::vector<Bracket>& brackets);
   void evaluate(const std::vector<int>& points, const std::vector<double>& t) {
@@ -228,6 +232,7 @@ void Finder::everywhere(const std::vector<int>& points) {
     }
   }
   evaluate(many, t);
+  add_bottoms(many, t);
   std::vector<Bracket> brackets;
   for (std::size_t k = 0; k < many.size(); ++k) {
     const bool in = excess_[k] <= 0.0;
@@ -245,6 +250,44 @@ void Finder::everywhere(const std::vector<int>& points) {
   }
   close_in(brackets);
   list(points, brackets);
+}
+
+/// Between places outside, the colour may come within its tolerance and leave it again: the bottom
+/// of the parabola through three places joins them where the middle one is lowest.
+void Finder::add_bottoms(std::vector<int>& many, std::vector<double>& t) {
+  const std::size_t n = many.size();
+  std::vector<int> points;
+  std::vector<double> bottoms(n, no_bottom), tried;
+  for (std::size_t k = 1; k + 1 < n; ++k) {
+    if (many[k - 1] != many[k] || many[k + 1] != many[k]) continue;
+    const double here = excess_[k], before = excess_[k - 1], after = excess_[k + 1];
+    if (!(here > 0.0 && before >= here && after >= here && before + after > 2.0 * here)) continue;
+    const double step = t[k + 1] - t[k];
+    bottoms[k] = t[k] + 0.5 * step * (before - after) / (before + after - 2.0 * here);
+    points.push_back(many[k]);
+    tried.push_back(bottoms[k]);
+  }
+  if (points.empty()) return;
+  std::vector<double> excess(points.size());
+  along_.excess(points, tried, excess);
+  std::vector<int> joined;
+  std::vector<double> joined_t, joined_excess;
+  const auto join = [&](int point, double place, double value) {
+    joined.push_back(point);
+    joined_t.push_back(place);
+    joined_excess.push_back(value);
+  };
+  for (std::size_t k = 0, next = 0; k < n; ++k) {
+    const bool tries = bottoms[k] < no_bottom;
+    const double value = tries ? excess[next++] : 0.0;
+    const bool counts = value < 0.0;
+    if (counts && bottoms[k] < t[k]) join(many[k], bottoms[k], value);
+    join(many[k], t[k], excess_[k]);
+    if (counts && bottoms[k] >= t[k]) join(many[k], bottoms[k], value);
+  }
+  many = std::move(joined);
+  t = std::move(joined_t);
+  excess_ = std::move(joined_excess);
 }
 
 void Finder::list(const std::vector<int>& points, const std::vector<Bracket>& brackets) {

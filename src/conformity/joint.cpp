@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 
 #include "conformity/normal.hpp"
 #include "conformity/spread.hpp"
@@ -135,34 +136,55 @@ double Joint::mass_at(std::size_t point, const Drawn& drawn) const {
   return mass;
 }
 
-/// Checks what was found against the colours themselves at some places between the limits: is any
-/// place within a tolerance that was not found to be, or the other way round, and not by a hair?
-bool Joint::missed(const Drawn& drawn) {
-  constexpr std::size_t looked_at = 32;
-  constexpr int places = 4;
+/// Is a place in one of the intervals? None where that hangs on how exact their ends are.
+std::optional<bool> is_in(std::span<const Interval> intervals, double t) {
+  constexpr double hair = 0.03;
+  bool in = false;
+  for (const Interval& each : intervals) {
+    if (std::abs(t - each.from) < hair || std::abs(t - each.to) < hair) return std::nullopt;
+    in = in || (each.from < t && t < each.to);
+  }
+  return in;
+}
+
+/// Some places between the limits of the last variable, evenly by their probability.
+struct Places {
   std::vector<int> points;
-  std::vector<double> p, t;
+  std::vector<double> t;
+};
+
+Places places_in(const Drawn& drawn) {
+  constexpr std::size_t looked_at = 32;
+  constexpr int each = 4;
+  Places made;
+  std::vector<double> p;
   for (std::size_t r = 0; r < drawn.count; r += std::max<std::size_t>(1, drawn.count / looked_at)) {
     const double low = normal_cdf(drawn.low[r]), width = normal_cdf(drawn.high[r]) - low;
     if (!(drawn.weight[r] * width > 0.0)) continue;
-    for (int k = 0; k < places; ++k) {
-      points.push_back(static_cast<int>(r));
-      p.push_back(low + (k + 0.5) / places * width);
+    for (int k = 0; k < each; ++k) {
+      made.points.push_back(static_cast<int>(r));
+      p.push_back(low + (k + 0.5) / each * width);
     }
   }
   p.resize((p.size() + hands - 1) / hands * hands, 0.5);
-  t.resize(p.size());
-  batch_quantile(p, t);
-  t.resize(points.size());
-  std::vector<double> excess(points.size());
+  made.t.resize(p.size());
+  batch_quantile(p, made.t);
+  made.t.resize(made.points.size());
+  return made;
+}
+
+/// Checks what was found against the colours themselves: is any place within a tolerance that was
+/// not found to be, or the other way round, and not by a hair?
+bool Joint::missed(const Drawn& drawn) {
+  const Places places = places_in(drawn);
+  std::vector<double> excess(places.points.size());
   for (std::size_t c = 0; c < along_.size(); ++c) {
-    along_[c].excess(points, t, excess);
+    along_[c].excess(places.points, places.t, excess);
     const double hair = 0.02 * along_[c].tolerance() * along_[c].tolerance();
-    for (std::size_t k = 0; k < points.size(); ++k) {
-      const auto intervals = inside_[c].of(static_cast<std::size_t>(points[k]));
-      const bool found = std::ranges::any_of(
-          intervals, [&](const Interval& each) { return each.from <= t[k] && t[k] <= each.to; });
-      if (found != (excess[k] <= 0.0) && !(std::abs(excess[k]) < hair)) return true;
+    for (std::size_t k = 0; k < excess.size(); ++k) {
+      const auto point = static_cast<std::size_t>(places.points[k]);
+      const auto found = is_in(inside_[c].of(point), places.t[k]);
+      if (found && *found != (excess[k] <= 0.0) && !(std::abs(excess[k]) < hair)) return true;
     }
   }
   return false;

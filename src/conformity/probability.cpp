@@ -79,7 +79,9 @@ class ByTwoLattices {
         first_level_ = std::min(last_, next_level(first_level_, first_error_, wanted));
         look_at_first_order();
       } else {
-        change_level_ = std::min(last_, next_level(change_level_, change_error_, wanted));
+        // These points are dear, and few hands tell their doubt roughly: not too many at once.
+        const int next = next_level(change_level_, change_error_, wanted);
+        change_level_ = std::min({last_, change_level_ + 2, next});
         look_at_changes();
       }
     }

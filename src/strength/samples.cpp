@@ -33,10 +33,9 @@ std::vector<contents::Reading> colours_of(const contents::Evidence& evidence, st
     return colours;
   }
   const auto latest = std::ranges::max(colours, {}, &contents::Reading::days).days;
-  const auto early = std::ranges::remove_if(
+  const auto early = std::erase_if(
       colours, [&](const contents::Reading& each) { return each.days < latest - same_day; });
-  if (!early.empty()) reason = "a colour was read some time before the last: dyes may have faded";
-  colours.erase(early.begin(), early.end());
+  if (early > 0) reason = "a colour was read some time before the last: dyes may have faded";
   return colours;
 }
 

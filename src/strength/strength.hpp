@@ -91,7 +91,7 @@ struct Lesson {
 
 struct Options {
   double false_flag = 0.01;  ///< chance that any sample of sound ones is set aside
-  int max_iterations = 20;   ///< of linearising; more than 5 have not been seen
+  int max_iterations = 20;   ///< of linearising; it stops when the mean stands still
   bool operator==(const Options&) const = default;
 };
 

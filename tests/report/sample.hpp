@@ -92,10 +92,11 @@ inline contents::Estimate estimate_of(const Vial& vial, support::Random& random)
   estimate.p_value = 0.55;
   const double pulls[] = {0.0, random.normal(), random.normal(), vial.pull_of_meter};
   for (const double pull : pulls) {
-    estimate.readings.push_back({vial.net_g, 0.003 * pull, pull, pull == 0.0 ? 1.0 : 0.4, true});
+    estimate.readings.push_back(
+        {vial.net_g, 0.003 * pull, pull, pull == 0.0 ? 1.0 : 0.4, true, ""});
   }
-  estimate.commands = {{vial.net_g - teal_g, 0.001, 0.4, 0.1, true},
-                       {teal_g, 0.001, -0.2, 0.1, true}};
+  estimate.commands = {{vial.net_g - teal_g, 0.001, 0.4, 0.1, true, ""},
+                       {teal_g, 0.001, -0.2, 0.1, true, ""}};
   return estimate;
 }
 
@@ -117,7 +118,7 @@ inline contents::Evidence evidence_of(const Vial& vial) {
 }
 
 inline conformity::LineReport line_report(double value, double u, double holds) {
-  return {value, u, {holds, 0.0}};
+  return {value, u, {holds, 0.0}, std::nullopt};
 }
 
 inline Decision decision(const Vial& vial, Disposition disposition, double good,

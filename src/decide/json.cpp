@@ -277,6 +277,23 @@ std::string canonical_text(const json& document) {
   return *std::move(text);
 }
 
+std::string canonical_list(const json& list) {
+  std::string text = "[";
+  for (const json& each : list) text += (text.size() > 1 ? "," : "") + canonical_text(each);
+  return text + "]";
+}
+
+/// The same for an object that is too long to be read in one piece, as that of a whole line is:
+/// member by member, lists entry by entry. Its keys are plain words, which json keeps in order.
+std::string canonical_whole(const json& document) {
+  std::string text = "{";
+  for (const auto& [key, value] : document.items()) {
+    text += (text.size() > 1 ? ",\"" : "\"") + key + "\":";
+    text += value.is_array() ? canonical_list(value) : canonical_text(value);
+  }
+  return text + "}";
+}
+
 }  // namespace
 
 std::string as_json(const Decision& decision, const Provenance& provenance,
@@ -296,7 +313,7 @@ std::string as_json(const Shift& shift, const line::State& state) {
   for (const Decision& each : shift.decisions) {
     document["decisions"].push_back(full(each, shift.provenance, state));
   }
-  return canonical_text(document);
+  return canonical_whole(document);
 }
 
 event::Event as_event(const Decision& decision, const Provenance& provenance,

@@ -200,10 +200,9 @@ std::vector<std::string> explanations_in_words(const Decision& decision) {
 std::string what_would_settle(const Decision& decision) {
   using Wrong = contents::Explanation::Wrong;
   for (const contents::Explanation& each : decision.estimate->explanations) {
-    if (each.odds < told) continue;
-    if (each.wrong == Wrong::carried_over || each.wrong == Wrong::faded ||
-        each.wrong == Wrong::colourant)
-      return "measuring the colour again, best by a spectrum";
+    const bool in_the_vial = each.wrong == Wrong::carried_over || each.wrong == Wrong::faded ||
+                             each.wrong == Wrong::colourant;
+    if (in_the_vial && each.odds >= told) return "measuring the colour again, best by a spectrum";
     if (each.wrong != Wrong::reading) continue;
     const ReadingName& reading = decision.readings[static_cast<std::size_t>(each.index)];
     // A tare cannot be taken again once the vial is full; an independent look at the amount can.

@@ -27,7 +27,10 @@ TEST(DispositionWords, ReadBackToTheSame) {
 TEST(LineInWords, SaysValueDoubtLimitsAndOdds) {
   const recipe::Book book{{{"teal", "teal", false}}, {}, {}, {}};
   const recipe::Tolerance content{recipe::ToleranceOn::content, 0, 0.0029, 0.003, 0.0031};
-  const conformity::LineReport report{0.00324, 0.00002, {0.004, 0.0}};
+  conformity::LineReport report;
+  report.value = 0.00324;
+  report.u = 0.00002;
+  report.holds = {0.004, 0.0};
   const std::string text = line_in_words(content, report, book);
   EXPECT_NE(text.find("0.00324 ± 0.00004"), std::string::npos) << text;
   EXPECT_NE(text.find("allowed 0.0029 to 0.0031 mg/g"), std::string::npos) << text;

@@ -11,20 +11,37 @@ namespace {
 
 std::size_t at(int i) { return static_cast<std::size_t>(i); }
 
-contents::Belief empty_vial(const recipe::Book& book) {
+/// Where a colour is wanted there is a trace of clear liquid: nothing at all has none.
+contents::Belief empty_vial(const recipe::Recipe& recipe, const recipe::Book& book) {
   contents::Belief belief;
   belief.components = static_cast<int>(book.components.size());
   belief.stocks = static_cast<int>(book.stocks.size());
   const Eigen::Index axes = belief.volume() + 1;
   belief.mean.setZero(axes);
   belief.covariance.setZero(axes, axes);
+  constexpr double trace = 1e-6;  // g and mL
+  if (!recipe.colours.empty()) belief.mean(belief.net()) = belief.mean(belief.volume()) = trace;
   return belief;
 }
 
+/// Do the contents say what to dose, or the colour alone?
+bool aims_at_contents(const recipe::Recipe& recipe) {
+  return std::ranges::any_of(recipe.tolerances, [](const recipe::Tolerance& line) {
+    const recipe::Subject subject = recipe::subject_of(line.on);
+    return (subject == recipe::Subject::component || subject == recipe::Subject::stock) &&
+           std::isfinite(line.low) && std::isfinite(line.high);
+  });
+}
+
 /// Both limits of each line drawn towards its target, so that `share` of the band is left; a line
-/// with one limit has no target to hit and stays.
+/// with one limit has no target to hit and stays. A colour is drawn near only where nothing else
+/// says what to dose, and not all the way: a point is more than any doses hit.
 recipe::Recipe narrowed(recipe::Recipe recipe, double share) {
+  constexpr double nearest = 0.05;
+  const bool by_contents = aims_at_contents(recipe);
   for (recipe::Tolerance& line : recipe.tolerances) {
+    if (line.on == recipe::ToleranceOn::colour && !by_contents)
+      line.high *= std::max(share, nearest);
     if (!std::isfinite(line.low) || !std::isfinite(line.high)) continue;
     line.low = line.target + share * (line.low - line.target);
     line.high = line.target + share * (line.high - line.target);
@@ -38,9 +55,21 @@ std::vector<conformity::Line> upper_only(std::vector<conformity::Line> lines) {
   return lines;
 }
 
+/// A colour that is missed while no upper limit is: something can still be added, so `under`.
 struct Chances {
   double passes = 0.0, under = 0.0, over = 0.0;
 };
+
+/// At the mean, every colour within its tolerance.
+bool meets_colours_on_paper(const recipe::Recipe& recipe, const contents::Belief& then,
+                            const recipe::Book& book) {
+  const auto colours = conformity::colour_lines_of(recipe, then, book);
+  if (colours.empty()) return true;
+  const Eigen::VectorXd amounts = contents::colouring(then, then.mean);
+  return std::ranges::all_of(colours, [&](const conformity::ColourLine& line) {
+    return colour::difference_00(line.view->lab(amounts), line.target) <= line.high;
+  });
+}
 
 /// A plan of first doses: amounts may move within what the stations can dose.
 class Planning {
@@ -52,7 +81,7 @@ class Planning {
         stakes_(stakes),
         plant_(plant),
         book_(book),
-        empty_(empty_vial(book)),
+        empty_(empty_vial(recipe, book)),
         points_(options.conformity) {
     points_.points = points_.most_points = 64;
     points_.seed ^= 0x5eed5eedULL;
@@ -63,7 +92,9 @@ class Planning {
                                 const conformity::Options& options) const {
     const contents::Belief then = topup::after(empty_, doses, plant_, book_);
     const auto lines = conformity::lines_of(recipe_, then);
-    const double all = conformity::probability(then.mean, then.covariance, lines, options).value;
+    const auto colours = conformity::colour_lines_of(recipe_, then, book_);
+    const double all =
+        conformity::probability(then.mean, then.covariance, lines, colours, options).value;
     const double not_over =
         conformity::probability(then.mean, then.covariance, upper_only(lines), options).value;
     return {all, std::max(0.0, not_over - all), 1.0 - not_over};
@@ -110,6 +141,7 @@ class Planning {
 bool Planning::meets_on_paper(const std::vector<topup::Addition>& doses) const {
   const contents::Belief then = topup::after(empty_, doses, plant_, book_);
   constexpr double rounding = 1e-9;
+  if (!meets_colours_on_paper(recipe_, then, book_)) return false;
   return std::ranges::all_of(conformity::lines_of(recipe_, then), [&](const auto& line) {
     const double value = line.weights.dot(then.mean);
     const double per = line.divisor.size() > 0 ? line.divisor.dot(then.mean) : 1.0;
@@ -152,7 +184,8 @@ topup::Topup on_target(const recipe::Recipe& recipe, const topup::Means& means,
   topup::Options quick = options;
   quick.conformity.points = quick.conformity.most_points = 64;
   const auto within = [&](double share) {
-    return topup::cheapest(empty_vial(book), narrowed(recipe, share), means, plant, book, quick);
+    return topup::cheapest(empty_vial(recipe, book), narrowed(recipe, share), means, plant, book,
+                           quick);
   };
   topup::Topup exact = within(0.0);
   if (exact.outcome == topup::Outcome::found) return exact;
@@ -186,7 +219,8 @@ Start dosable(Start start, const recipe::Recipe& recipe, const topup::Means& mea
   const auto small = std::ranges::find_if(
       start.doses, [&](const topup::Addition& each) { return is_too_small(each, plant); });
   if (small == start.doses.end()) return start;
-  const topup::Answer answer = topup::best(empty_vial(book), recipe, means, plant, book, options);
+  const topup::Answer answer =
+      topup::best(empty_vial(recipe, book), recipe, means, plant, book, options);
   if (answer.impossible == topup::Impossible::by_any_amounts ||
       answer.impossible == topup::Impossible::by_least_doses || answer.surest.additions.empty()) {
     start.can = Can::not_dosable;
@@ -195,6 +229,23 @@ Start dosable(Start start, const recipe::Recipe& recipe, const topup::Means& mea
     return start;
   }
   start.doses = answer.surest.additions;
+  return start;
+}
+
+/// Contents do not say all where a colour is wanted: the doses with the best odds that it is met.
+Start coloured(Start start, const recipe::Recipe& recipe, const topup::Means& means,
+               const plant::Plant& plant, const recipe::Book& book, const topup::Options& options) {
+  const contents::Belief empty = empty_vial(recipe, book);
+  if (meets_colours_on_paper(recipe, topup::after(empty, start.doses, plant, book), book))
+    return start;
+  const topup::Answer answer = topup::best(empty, recipe, means, plant, book, options);
+  start.paper = start.doses = answer.surest.additions;
+  if (!start.doses.empty() &&
+      meets_colours_on_paper(recipe, topup::after(empty, start.doses, plant, book), book))
+    return start;
+  start.can = Can::impossible;
+  start.because = answer.nearest ? answer.nearest->in_words : answer.best.because;
+  if (start.because.empty()) start.because = "no doses bring the colour within its tolerance";
   return start;
 }
 
@@ -209,6 +260,8 @@ Start start_of(const recipe::Recipe& recipe, const topup::Means& means, const pl
     return start;
   }
   start.paper = start.doses = nominal.additions;
+  start = coloured(std::move(start), recipe, means, plant, book, options);
+  if (start.can != Can::yes) return start;
   start = dosable(std::move(start), recipe, means, plant, book, options);
   // The largest dose goes first: what follows, small, can answer for its error.
   std::ranges::stable_sort(start.doses, std::ranges::greater{}, &topup::Addition::amount_g);
@@ -267,7 +320,7 @@ Forecast forecast(const recipe::Recipe& recipe, int container, const Today& toda
         {each, nominal_g, nominal_g > 0.0 ? each.amount_g / nominal_g - 1.0 : 0.0});
   }
   const Chances at_aim = planning.chances(aimed, options.conformity);
-  const contents::Belief empty = empty_vial(book);
+  const contents::Belief empty = empty_vial(recipe, book);
   made.passes = topup::odds_of(empty, recipe, aimed, as_is, book, options);
   made.at_nominal = topup::odds_of(empty, recipe, start.doses, as_is, book, options);
   made.under = at_aim.under;

@@ -13,6 +13,7 @@ struct Today {
   std::vector<topup::Addition> loaded;    ///< stock, lot, station that are up; amount unused
   std::vector<int> off;                   ///< instruments that are off, indices into the plant
   int tare_scale = -1, gross_scale = -1;  ///< instruments; -1 = none
+  int colour_gauge = -1;                  ///< instrument that looks at the mixed vial; -1 = none
   double air_kg_per_m3 = 1.2;
 };
 
@@ -36,16 +37,19 @@ struct Forecast {
   std::vector<Dose> doses;              ///< in the order they are best made: the largest first
   conformity::Probability passes;       ///< P(all lines hold) at the advised aim
   conformity::Probability at_nominal;   ///< same, aimed at the targets
-  double under = 0.0, over = 0.0;       ///< P(some line is missed low / high) at the advised aim
+  double under = 0.0, over = 0.0;       ///< P(some line is missed low / high) at the advised aim;
+                                        ///< a colour missed alone counts as low
   double proven = 0.0, u_proven = 0.0;  ///< P(the evidence then leads to release)
   double loss = 0.0, loss_at_nominal = 0.0;  ///< expected, unit of account
   double cost = 0.0;                         ///< stocks and visits
 };
 
 /// The doses that hit the targets on paper, the aim near them that costs least (loss and stocks)
-/// with its mean inside every line, and what comes of it. One dose a stock, within what its station
-/// can make. A station whose first meter is off doses by command alone; `loaded` names no station
-/// that is off. `proven` is drawn, 256 vials, the same every time; u_proven is its standard error.
+/// with its mean inside every line, and what comes of it. Where what hits the contents misses the
+/// colour, or there are no contents to hit, the doses are those with the best odds. One dose a
+/// stock, within what its station can make. A station whose first meter is off doses by command
+/// alone; `loaded` names no station that is off. `proven` is drawn, 256 vials, the same every time;
+/// u_proven is its standard error.
 /// @param container  index into the plant.
 [[nodiscard]] Forecast forecast(const recipe::Recipe& recipe, int container, const Today& today,
                                 const Stakes& stakes, const plant::Plant& plant,

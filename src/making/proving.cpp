@@ -1,9 +1,11 @@
 #include "making/proving.hpp"
 
+#include <Eigen/Cholesky>
 #include <algorithm>
 #include <cmath>
 #include <map>
 #include <numbers>
+#include <utility>
 
 namespace vialwright::making {
 namespace {
@@ -102,6 +104,77 @@ contents::Reading reading(contents::ReadingKind kind, int instrument, double val
   return made;
 }
 
+/// What a colour gauge makes of the mixed vial. Strengths and absorptivities are drawn here: no
+/// other reading sees them.
+class Look {
+ public:
+  Look(World& world, const plant::Instrument& gauge, const recipe::Book& book)
+      : world_(world), instrument_(gauge), gauge_(*gauge.colour), book_(book) {}
+
+  std::vector<double> at_vial(const plant::Container& vial,
+                              const std::vector<contents::Dose>& doses,
+                              const std::vector<double>& grams, double volume_ml) {
+    mixing::Gauge::Light light;
+    light.path += gauge_.u_path_rel * world_.normal();
+    light.stray = std::max(0.0, gauge_.stray_light + gauge_.u_stray_light * world_.normal());
+    Eigen::VectorXd shown;
+    mixing::Gauge(book_, gauge_, vial)
+        .show(amounts(doses, grams, volume_ml), light, shown, nullptr);
+    return read(shown);
+  }
+
+ private:
+  Eigen::VectorXd amounts(const std::vector<contents::Dose>& doses,
+                          const std::vector<double>& grams, double volume_ml) {
+    const std::size_t components = book_.components.size();
+    Eigen::VectorXd mg = Eigen::VectorXd::Zero(static_cast<Eigen::Index>(components));
+    for (std::size_t d = 0; d < doses.size(); ++d)
+      for (std::size_t k = 0; k < components; ++k)
+        mg(static_cast<Eigen::Index>(k)) += grams[d] * strength(doses[d].lot, k);
+    for (std::size_t k = 0; k < components; ++k)
+      mg(static_cast<Eigen::Index>(k)) *=
+          1.0 + book_.components[k].u_absorptivity_rel * world_.normal();
+    return mg / volume_ml;
+  }
+  /// One lot is as strong in each of its doses.
+  double strength(int lot, std::size_t component) {
+    const auto known = strengths_.find({lot, component});
+    if (known != strengths_.end()) return known->second;
+    const recipe::Strength& it = book_.lots[at(lot)].strengths[component];
+    const double drawn = it.u_mg_per_g > 0.0 ? it.u_mg_per_g * world_.normal() : 0.0;
+    return strengths_[{lot, component}] = std::max(0.0, it.mg_per_g + drawn);
+  }
+  std::vector<double> read(const Eigen::VectorXd& shown) {
+    const bool bands = gauge_.gives == plant::ColourGauge::Gives::spectrum;
+    const Eigen::Index n = shown.size();
+    Eigen::MatrixXd correlation = Eigen::MatrixXd::Identity(n, n);
+    if (!bands) {
+      correlation.setConstant(gauge_.axis_correlation);
+      correlation.diagonal().setOnes();
+    }
+    Eigen::VectorXd noise(n);
+    for (double& one : noise) one = world_.normal();
+    noise = (correlation.llt().matrixL() * noise).eval();
+    const double shared = gauge_.u_session * world_.normal();
+    std::vector<double> values;
+    for (Eigen::Index i = 0; i < n; ++i) {
+      const double bias = bands ? shared : gauge_.u_session * world_.normal();
+      const double sd =
+          std::hypot(instrument_.repeatability, instrument_.repeatability_rel * shown(i));
+      const double value = shown(i) + bias + sd * noise(i);
+      const double step = instrument_.resolution;
+      values.push_back(step > 0.0 ? std::round(value / step) * step : value);
+    }
+    return values;
+  }
+
+  World& world_;
+  const plant::Instrument& instrument_;
+  const plant::ColourGauge& gauge_;
+  const recipe::Book& book_;
+  std::map<std::pair<int, std::size_t>, double> strengths_;
+};
+
 contents::Evidence evidence_of(World& world, int container,
                                const std::vector<topup::Addition>& additions, const Today& today,
                                const plant::Plant& dosing, const plant::Plant& plant,
@@ -113,10 +186,12 @@ contents::Evidence evidence_of(World& world, int container,
   const double tare = vial.tare_g + vial.u_tare_g * world.normal();
   const double glass = contents::buoyancy_factor(air, 1000.0 * vial.density_g_per_ml);
   double net = 0.0, volume = 0.0;
+  std::vector<double> poured;
   for (const topup::Addition& each : additions) {
     const int dose = static_cast<int>(evidence.doses.size());
     const double grams = true_dose(world, each, dosing, book);
     const double density = book.stocks[at(each.stock)].density_g_per_ml;
+    poured.push_back(grams);
     net += grams;
     volume += grams / density;
     evidence.doses.push_back({each.stock, each.lot, each.station, each.amount_g, false});
@@ -141,7 +216,25 @@ contents::Evidence evidence_of(World& world, int container,
                                         world.read(today.gross_scale, tare / glass + net / liquid),
                                         -1, static_cast<int>(additions.size()), air));
   }
+  if (today.colour_gauge >= 0 && !is_off(today, today.colour_gauge)) {
+    contents::Reading look = reading(contents::ReadingKind::colour, today.colour_gauge, 0.0, -1,
+                                     static_cast<int>(additions.size()), air);
+    look.values = Look(world, plant.instruments[at(today.colour_gauge)], book)
+                      .at_vial(vial, evidence.doses, poured, volume);
+    evidence.readings.push_back(std::move(look));
+  }
   return evidence;
+}
+
+bool is_released(const contents::Belief& belief, const recipe::Recipe& recipe,
+                 const recipe::Book& book, double wanted, const conformity::Options& options) {
+  const auto lines = conformity::lines_of(recipe, belief);
+  const auto colours = conformity::colour_lines_of(recipe, belief, book);
+  if (!colours.empty() &&
+      !mixing::doubt_about(book, belief.mean.segment(belief.components, belief.stocks)).empty())
+    return false;
+  return conformity::probability(belief.mean, belief.covariance, lines, colours, options).value >=
+         wanted;
 }
 
 }  // namespace
@@ -161,9 +254,7 @@ Proven proven(const recipe::Recipe& recipe, int container,
     const contents::Evidence evidence =
         evidence_of(world, container, additions, today, dosing, plant, book);
     const contents::Belief belief = contents::estimate(evidence, plant, book).belief;
-    const auto lines = conformity::lines_of(recipe, belief);
-    if (conformity::probability(belief.mean, belief.covariance, lines, quick).value >= wanted)
-      ++released;
+    if (is_released(belief, recipe, book, wanted, quick)) ++released;
   }
   // Laplace's rule keeps the doubt above nothing where all or none were released.
   const double share = static_cast<double>(released) / draws;

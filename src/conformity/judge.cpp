@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <cmath>
 
 #include "conformity/bounds.hpp"
@@ -57,8 +58,9 @@ LineReport report_of(const ColourLine& line, const contents::Belief& belief,
   report.value = look.difference;
   report.u = look.u;
   report.seen = {look.lab, look.covariance};
-  Options quick = options;  // a marginal is for the eye; its error is stated
+  Options quick = options;  // a marginal is for the eye: no ruling hangs on it
   quick.points = std::max(1, options.points / 2);
+  quick.error = std::max(options.error, 3e-3);
   quick.decide_at = -1.0;
   report.holds = probability(belief.mean, belief.covariance, {}, {line}, quick);
   return report;

@@ -140,6 +140,7 @@ struct Kind {
   bool deviations = true;                    ///< the absorptivities are in doubt
   bool foreign = false;                      ///< an unknown colourant is believed
   double least_high = 0.4, most_high = 3.0;  ///< tolerance on colour
+  double least_u = 0.003, most_u = 0.05;     ///< about that of each dye, relative
 };
 
 /// The contents as the estimate would know them, a recipe with colours about the contents wanted.
@@ -185,7 +186,7 @@ inline Tint any_tint(support::Random& random, const Kind& kind) {
   wanted = belief.mean;
   u(belief.net()) = u(belief.volume()) = u(belief.stock(0)) =
       std::exp(random.uniform(std::log(0.003), std::log(0.1)));
-  const double size = std::exp(random.uniform(std::log(0.003), std::log(0.05)));
+  const double size = std::exp(random.uniform(std::log(kind.least_u), std::log(kind.most_u)));
   constexpr std::array<double, dyes> most = {0.012, 0.008, 0.004};
   for (int k = 0; k < dyes; ++k) {
     const double content = most[static_cast<std::size_t>(k)] * random.uniform(0.1, 1.0);

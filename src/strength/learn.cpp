@@ -126,6 +126,7 @@ Lesson learn(const std::vector<Sample>& samples, const plant::Plant& plant,
              const recipe::Book& book, const Options& options) {
   Lesson lesson;
   std::vector<SampleRows> rows;
+  rows.reserve(samples.size());
   Line line(plant, book);
   for (const Sample& sample : samples) rows.emplace_back(sample, line, lesson.unknowns);
   const VectorXd u = priors(lesson.unknowns);

@@ -66,6 +66,7 @@ std::optional<std::vector<double>> mixed(const recipe::Book& book, const Bench& 
 /// Which dyes a trial is of: each alone, every pair, all.
 std::vector<std::vector<Dye>> choices(const std::vector<Dye>& dyes) {
   std::vector<std::vector<Dye>> all;
+  all.reserve(dyes.size() * (dyes.size() + 1) / 2 + 1);
   for (const Dye& dye : dyes) all.push_back({dye});
   for (std::size_t i = 0; i < dyes.size(); ++i)
     for (std::size_t j = i + 1; j < dyes.size(); ++j) all.push_back({dyes[i], dyes[j]});

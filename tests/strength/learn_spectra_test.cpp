@@ -34,9 +34,10 @@ std::vector<Sample> course(const World& world, support::Random& random) {
   return samples;
 }
 
-// 13 bands of two dyes in 400 worlds: all numbers together and each band; 10,400 numbers that hang
-// together in a world, so the share is held to 1 %, each band's of 400 to 3.3 % (3 standard
-// errors).
+// 13 bands of two dyes in 400 worlds; numbers hang together in a world, so their mean is held to 1
+// %. Each band: 26 are looked at, so 4 standard errors, and half a per cent for what one
+// linearisation leaves out where a shape is 3 % off (94.2 to 95.6 % were seen over 8,000 other
+// worlds).
 TEST(LearnSpectra, IntervalsCoverBandByBand) {
   const int worlds = support::trials(400, 2000);
   support::Random random(31);
@@ -60,7 +61,7 @@ TEST(LearnSpectra, IntervalsCoverBandByBand) {
   double all = 0.0;
   for (const auto& one : covered)
     for (const int each : one) {
-      EXPECT_NEAR(100.0 * each / worlds, 95.0, 330.0 * std::sqrt(0.0475 / worlds));
+      EXPECT_NEAR(100.0 * each / worlds, 95.0, 0.5 + 400.0 * std::sqrt(0.0475 / worlds));
       all += 100.0 * each / (26.0 * worlds);
     }
   std::printf("%.2f %% covered; u is %.2f of its prior\n", all, narrower);

@@ -59,6 +59,39 @@ std::string number(double value, const std::string& unit) {
   return quantity::shortest(std::round(value * 1e6) / 1e6) + "\u00A0" + unit;
 }
 
+/// A colour has many values: those of three axes are said, of more only the one furthest off.
+std::string values_of(const contents::Reading& reading, const contents::ReadingReport& report) {
+  const auto& values = reading.values;
+  if (values.empty()) return "no values";
+  const auto two = [](double value) {
+    return quantity::shortest(std::round(value * 100.0) / 100.0);
+  };
+  if (values.size() <= 4) {
+    std::string text;
+    for (const double value : values) text += (text.empty() ? "" : "; ") + two(value);
+    return text;
+  }
+  const auto worst = static_cast<std::size_t>(std::max(report.worst_value, 0));
+  return fmt::format(
+      "{} values; value {} is {}", values.size(), worst + 1,
+      quantity::shortest(std::round(values[std::min(worst, values.size() - 1)] * 1e4) / 1e4));
+}
+
+std::vector<std::string> colour_row(const contents::ReadingReport& report,
+                                    const decide::ReadingName& name,
+                                    const contents::Reading& reading) {
+  const bool many = reading.values.size() > 1;
+  const std::string predicted = quantity::shortest(std::round(report.predicted * 1e3) / 1e3);
+  return {name.label,
+          name.instrument,
+          values_of(reading, report),
+          many ? fmt::format("value {}: {}", report.worst_value + 1, predicted) : predicted,
+          report.reason.empty() ? pull(report) : "\u2013",
+          report.counted          ? "yes"
+          : report.reason.empty() ? "no: set aside"
+                                  : "no: " + report.reason};
+}
+
 std::vector<std::string> reading_row(const contents::ReadingReport& report,
                                      const decide::ReadingName& name, double value) {
   return {name.label,
@@ -156,8 +189,10 @@ Table reading_facts(const decide::Decision& decision, const line::State& state) 
   if (!decision.estimate) return table;
   const auto& reports = decision.estimate->readings;
   for (std::size_t i = 0; i < std::min(reports.size(), decision.readings.size()); ++i) {
-    table.rows.push_back(
-        reading_row(reports[i], decision.readings[i], decision.evidence.readings[i].value));
+    const contents::Reading& reading = decision.evidence.readings[i];
+    table.rows.push_back(reading.kind == contents::ReadingKind::colour
+                             ? colour_row(reports[i], decision.readings[i], reading)
+                             : reading_row(reports[i], decision.readings[i], reading.value));
   }
   const auto& commands = decision.estimate->commands;
   for (std::size_t d = 0; d < std::min(commands.size(), decision.evidence.doses.size()); ++d) {

@@ -81,28 +81,22 @@ class Chart {
   ReachDrawn drawn_;
 };
 
-/// The two components that most of the recipes want some of; of equals the one there is most of.
+/// The two that stand furthest from what the recipe wants, in units of its tolerance.
 void Chart::choose() {
-  struct Count {
-    int component;
-    int wanted;
-    double there;
-  };
-  std::vector<Count> counts;
+  const recipe::Recipe* wanted = nullptr;
+  for (const Asked& each : asked_)
+    if (wanted == nullptr || each.answer->recipe == decision_.for_recipe) wanted = each.recipe;
+  if (wanted == nullptr) return;
+  std::vector<std::pair<double, int>> off;
   for (int k = 0; k < belief_.components; ++k) {
-    Count count{k, 0, belief_.mean[belief_.component(k)]};
-    for (const Asked& each : asked_) {
-      const recipe::Tolerance* line = content_line(*each.recipe, k);
-      if (line != nullptr && line->low > 0.0) ++count.wanted;
-    }
-    if (count.wanted > 0) counts.push_back(count);
+    const recipe::Tolerance* line = content_line(*wanted, k);
+    if (line == nullptr || !(line->low > 0.0) || !std::isfinite(line->high)) continue;
+    off.emplace_back(-std::abs(content(k) / micro - line->target) / (line->high - line->low), k);
   }
-  if (counts.size() < 2) return;
-  std::ranges::sort(counts, [](const Count& a, const Count& b) {
-    return a.wanted != b.wanted ? a.wanted > b.wanted : a.there > b.there;
-  });
-  x_ = counts[0].component;
-  y_ = counts[1].component;
+  if (off.size() < 2) return;
+  std::ranges::sort(off);
+  x_ = std::min(off[0].second, off[1].second);
+  y_ = std::max(off[0].second, off[1].second);
 }
 
 void Chart::add_now() {
@@ -146,7 +140,8 @@ std::vector<Point> Chart::box(const recipe::Recipe& recipe) const {
 }
 
 /// Around the recipe's own contents: the mixtures of these two that look alike within the limit,
-/// all else as it is in the vial. Empty where not even its own contents of the two do.
+/// with what else it wants as it wants it, and what it does not want as it is in the vial. Empty
+/// where not even its own contents look like it then.
 std::vector<Point> Chart::alike(const recipe::Recipe& recipe, const recipe::Tolerance& line) const {
   const std::vector<Point> corners = box(recipe);
   if (corners.empty()) return {};
@@ -154,8 +149,13 @@ std::vector<Point> Chart::alike(const recipe::Recipe& recipe, const recipe::Tole
   const mixing::View view(state_.book, target);
   const Eigen::VectorXd there = contents::colouring(belief_, belief_.mean);
   const double density = net() / belief_.mean[belief_.volume()];
+  Eigen::VectorXd others = there;
+  for (int k = 0; k < belief_.components; ++k) {
+    const recipe::Tolerance* wants = content_line(recipe, k);
+    if (wants != nullptr && wants->low > 0.0) others[k] = wants->target * density;
+  }
   const auto beyond = [&](const Point& point) {
-    Eigen::VectorXd amounts = there;
+    Eigen::VectorXd amounts = others;
     amounts[x_] = point.first / micro * density;
     amounts[y_] = point.second / micro * density;
     return colour::difference_00(view.lab(amounts), target.lab) - line.high;

@@ -19,7 +19,7 @@ constexpr double half_95 = 1.959963984540054;
 double rounded_up(double value) {
   if (!(value > 0.0)) return 1.0;
   const double power = std::pow(10.0, std::floor(std::log10(value)));
-  for (const double step : {1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0}) {
+  for (const double step : {1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0}) {
     if (value <= step * power) return step * power;
   }
   return 10.0 * power;

@@ -12,6 +12,12 @@ double between_on_log(double low, double high, double place) {
   return low * std::pow(high / low, place);
 }
 
+/// Divided, not multiplied by a step: 0.0157, not 0.015700000000000002.
+std::string decimals(double value, int places) {
+  const double scale = std::pow(10.0, places);
+  return quantity::shortest(std::round(value * scale) / scale);
+}
+
 bool has_colour(int stock, const Setting& setting) {
   for (const recipe::Lot& lot : setting.book.lots) {
     if (lot.stock != stock) continue;
@@ -43,7 +49,7 @@ void spill_colourant(double per_cm, const Hands& hands, const Setting& setting, 
   add(body.foreign_ml_per_cm, shape, per_cm * volume_ml(body));
   const auto highest = std::max_element(shape.begin(), shape.end()) - shape.begin();
   mark(making.truth[hands.body], Fault::contaminated,
-       "an unknown colourant, " + quantity::shortest(rounded(per_cm, 0.0001)) + " /cm at " +
+       "an unknown colourant, " + decimals(per_cm, 4) + " /cm at " +
            quantity::shortest(fine.at(static_cast<int>(highest))) + " nm");
 }
 
@@ -52,15 +58,15 @@ void carry_over(int stock, double mass_g, const Hands& hands, const Setting& set
   const LotInUse lot = lot_in_use(stock, static_cast<int>(hands.job), setting, making.faults);
   pour(making.bodies[hands.body], making.world, lot.real, lot.used, mass_g);
   mark(making.truth[hands.body], Fault::contaminated,
-       quantity::shortest(rounded(1000.0 * mass_g, 0.1)) + " mg of " +
-           setting.book.stocks[at(stock)].id + " carried over");
+       decimals(1000.0 * mass_g, 1) + " mg of " + setting.book.stocks[at(stock)].id +
+           " carried over");
 }
 
 void leave_in_light(double share, const Hands& hands, const Setting& setting, Making& making,
                     Random& random) {
   bleach(making.bodies[hands.body], setting.book, share, making.world.hardness, random);
   mark(making.truth[hands.body], Fault::faded,
-       "dyes down by about " + quantity::shortest(rounded(100.0 * share, 0.1)) + " %");
+       "dyes down by about " + decimals(100.0 * share, 1) + " %");
 }
 
 void befall(const Hands& hands, const Setting& setting, Making& making) {

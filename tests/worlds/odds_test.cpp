@@ -24,10 +24,10 @@ double as_predicted(const outcomes::Outcome& it) { return it.odds; }
 
 /// Tries top-ups in one world. Of the proposals for a vial the one is taken whose odds fall where
 /// fewest were tried: the choice looks at believed odds alone, so it takes nothing from their being
-/// right.
+/// right. A world whose gauge is so far off that most vials contradict their evidence gives fewer.
 std::vector<Tried> tried_in(World& world, int topups, const Belief& believed, Counts& counts) {
   std::vector<Tried> tried;
-  while (static_cast<int>(tried.size()) < topups) {
+  while (static_cast<int>(tried.size()) < topups && !world.spent()) {
     world.make_wrong();
     if (!world.sound()) continue;
     const Proposal* chosen = nullptr;

@@ -46,6 +46,7 @@ class World {
  public:
   World(std::uint64_t seed, int vials, double dose_spread_factor, Wanted wanted)
       : seed_(seed),
+        vials_left_(vials),
         random_(seed * 7919 + 17),
         trial_(made(seed, vials, dose_spread_factor)),
         recipes_(recipes_of(wanted)) {}
@@ -62,6 +63,7 @@ class World {
     for (twin::Told& dose : doses) dose.amount_g *= fill;
     doses[static_cast<std::size_t>(which)].amount_g *= random_.uniform(least_dose, most_dose);
     for (twin::Told& dose : doses) dose.amount_g = to_milligram(dose.amount_g);
+    --vials_left_;
     serial_ = trial_.make(recipe_, doses);
     judge();
   }
@@ -70,6 +72,7 @@ class World {
   template <class Mishaps>
   void make_planned(const Mishaps& mishap) {
     recipe_ = recipes_[static_cast<std::size_t>(random_.below(static_cast<int>(recipes_.size())))];
+    --vials_left_;
     serial_ = trial_.make(recipe_, trial_.planned(recipe_), mishap(recipe_));
     judge();
   }
@@ -125,6 +128,7 @@ class World {
     return tried;
   }
 
+  [[nodiscard]] bool spent() const { return vials_left_ == 0; }
   [[nodiscard]] support::Random& random() { return random_; }
 
  private:
@@ -195,6 +199,7 @@ class World {
   }
 
   std::uint64_t seed_;
+  int vials_left_;
   support::Random random_;
   twin::Trial trial_;
   std::vector<recipe::Recipe> recipes_;

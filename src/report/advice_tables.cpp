@@ -117,6 +117,12 @@ std::string learned_tables(const decide::Learned& learned, const line::State& st
   const Table habits = habits_table(learned, state);
   if (!habits.rows.empty())
     text += heading("How the stations dose", look) + as_text(habits, look.width);
+  const Table colours = colours_table(learned, state);
+  if (!colours.rows.empty()) {
+    text += heading("What the colours teach", look) + as_text(colours, look.width);
+    for (const std::string& each : colours_in_words(learned))
+      text += paragraph(each, look.width, "  - ", "    ");
+  }
   const Table demand = demand_table(learned, state);
   if (!demand.rows.empty())
     text += heading("What is ordered most", look) + as_text(demand, look.width);

@@ -59,6 +59,44 @@ Table habits_table(const decide::Learned& learned, const line::State& state) {
   return table;
 }
 
+Table colours_table(const decide::Learned& learned, const line::State& state) {
+  Table table{{{"what"}, {"vials", true}, {"by the book", true}, {"learned (95 %)", true}}, {}};
+  if (!learned.colours) return table;
+  for (const strength::Learned& each : learned.colours->learned) {
+    // A strength and an absorptivity cannot be told apart by colour: their product can.
+    if (each.vials == 0 || each.kind == strength::Learned::Kind::strength) continue;
+    const bool scale = each.kind == strength::Learned::Kind::absorptivity;
+    const double times = scale ? 100.0 : 1.0;
+    const char* unit = scale ? "%" : "mg/g";
+    table.rows.push_back(
+        {strength::name_of(each, state.book) + (scale ? ", off the book" : ", as it looks"),
+         std::to_string(each.vials),
+         quantity::with_doubt(times * each.prior, times * each.u_prior, unit),
+         quantity::with_doubt(times * each.value, times * each.u, unit)});
+  }
+  return table;
+}
+
+std::vector<std::string> colours_in_words(const decide::Learned& learned) {
+  if (!learned.colours) return {};
+  const strength::Lesson& lesson = *learned.colours;
+  const auto counted_in = static_cast<std::uint64_t>(
+      std::ranges::count_if(lesson.samples, [](const auto& each) { return each.counted; }));
+  std::vector<std::string> told = {counted(counted_in, "vial", "vials") +
+                                   " known by weight and looked at taught this."};
+  std::string aside;
+  for (std::size_t i = 0; i < lesson.samples.size() && i < learned.samples.size(); ++i)
+    if (!lesson.samples[i].counted) aside += (aside.empty() ? "" : ", ") + learned.samples[i];
+  if (!aside.empty())
+    told.push_back("Set aside, since they fit none of the others: " + aside + ".");
+  if (lesson.p_value < 0.01)
+    told.emplace_back(
+        "They scatter more than the stated doubts allow: take these intervals as too "
+        "narrow.");
+  for (const std::string& next : learned.next_samples) told.push_back("Would teach most: " + next);
+  return told;
+}
+
 Table demand_table(const decide::Learned& learned, const line::State& state) {
   std::vector<const decide::Learned::RecipeDemand*> ordered;
   for (const auto& each : learned.demand)

@@ -39,6 +39,10 @@ std::string learned_part(const decide::Shift& shift, const line::State& state) {
   if (!learned.habits.empty())
     matter +=
         "<h3 class=\"after\">How the stations dose</h3>" + table_html(habits_table(learned, state));
+  const Table colours = colours_table(learned, state);
+  if (!colours.rows.empty())
+    matter += "<h3 class=\"after\">What the colours teach</h3>" + table_html(colours) +
+              list_html(colours_in_words(learned));
   const Table demand = demand_table(learned, state);
   if (!demand.rows.empty())
     matter += "<h3 class=\"after\">What is ordered most</h3>" + table_html(demand);

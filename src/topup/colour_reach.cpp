@@ -249,24 +249,23 @@ Amounts ColourReach::grams_of(const Cell& cell) const {
   return grams;
 }
 
-std::vector<Amounts> ColourReach::near(const colour::Lab& target, double high,
-                                       std::size_t most) const {
-  std::vector<Amounts> starts;
+std::vector<Amounts> ColourReach::near(const colour::Lab& target, double high) const {
   const Vector3d wanted = vector_of(target);
   const Around box = around(target, high);
-  std::vector<std::pair<double, int>> found;  // distance, cell
+  std::array<std::pair<double, int>, most_starts> best;  // distance, cell
+  best.fill({recipe::no_limit, -1});
   visit(wanted, Vector3d(box.l, box.ab, box.ab), [&](std::size_t voxel) {
     const int cell = cell_of_[voxel];
-    if (cell >= 0) found.emplace_back((cells_[at(cell)].lab - wanted).squaredNorm(), cell);
+    if (cell < 0) return true;
+    const std::pair<double, int> here{(cells_[at(cell)].lab - wanted).squaredNorm(), cell};
+    if (here >= best.back() || std::ranges::find(best, here) != best.end()) return true;
+    best.back() = here;
+    std::ranges::sort(best);
     return true;
   });
-  std::ranges::sort(found);
-  const auto repeated = std::ranges::unique(found);
-  found.erase(repeated.begin(), repeated.end());
-  for (const auto& one : found) {
-    if (starts.size() == most) break;
-    starts.push_back(grams_of(cells_[at(one.second)]));
-  }
+  std::vector<Amounts> starts;
+  for (const auto& each : best)
+    if (each.second >= 0) starts.push_back(grams_of(cells_[at(each.second)]));
   return starts;
 }
 

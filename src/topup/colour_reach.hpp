@@ -27,9 +27,9 @@ class ColourReach {
   /// False: no additions come within the limit of the target.
   [[nodiscard]] bool may_reach(const colour::Lab& target, double high) const;
   /// Amounts whose colours are near the target, the nearest first: middles of cells, so they may
-  /// break the limits on amounts by a little. At most `most`.
-  [[nodiscard]] std::vector<Amounts> near(const colour::Lab& target, double high,
-                                          std::size_t most) const;
+  /// break the limits on amounts by a little. At most `most_starts`.
+  [[nodiscard]] std::vector<Amounts> near(const colour::Lab& target, double high) const;
+  static constexpr std::size_t most_starts = 3;
 
  private:
   struct Cell {

@@ -10,7 +10,7 @@ namespace {
 
 // A descent ends when a step promises less than this of the value at hand, and a start is the last
 // when it came this near to the target, in limits.
-constexpr double promise = 1e-7, there = 1e-3;
+constexpr double promise = 1e-5, there = 5e-3;
 constexpr int most_steps = 40;
 
 double squared(const colour::Lab& lab, const Wanted& wanted) {
@@ -195,12 +195,17 @@ void ColourSearch::by_absorbance(Amounts& grams) const {
   }
 }
 
-void ColourSearch::descend(Amounts& grams, const Weights& weights) const {
+void ColourSearch::descend(Amounts& grams, const Weights& weights, Until until) const {
+  const double enough = until == Until::nearest ? there : 0.5;
   for (int count = 0; count < most_steps; ++count) {
     const Here here = this->here(grams, weights);
-    if (here.value < there * there) return;
+    if (here.value < enough * enough) return;
     const Amounts along = step(here, grams);
-    if (here.gradient.dot(along) < promise * here.value) return;
+    const double promised = here.gradient.dot(along);
+    if (promised < promise * here.value) return;
+    // The slope along the step is about twice what it will bring; a hundred times that is not
+    // enough. (Less patience is faster, and has been seen to give up what can be met.)
+    if (until == Until::decided && here.value - 50.0 * promised > 1.0) return;
     double share = 1.0;
     bool better = false;
     for (int tries = 0; tries < 12 && !better; ++tries, share *= 0.4) {
@@ -226,23 +231,23 @@ Nearest ColourSearch::from(const Amounts& start) const {
   if (grams.size() == 0) return told(grams);
   Weights weights(aims_.size(), 1.0);
   by_absorbance(grams);
-  descend(grams, weights);
+  descend(grams, weights, Until::nearest);
   Nearest best = told(grams);
   // Of several colours the worst counts: it is given more weight, while that helps.
   for (int round = 0; round < 12 && aims_.size() > 1 && best.worst > 1.0; ++round) {
     const Nearest last = round == 0 ? best : told(grams);
     for (std::size_t i = 0; i < aims_.size(); ++i)
       weights[i] *= std::max(0.1, last.differences[i] / aims_[i].wanted.high / last.worst);
-    descend(grams, weights);
+    descend(grams, weights, Until::nearest);
     Nearest next = told(grams);
     if (next.worst < best.worst) best = std::move(next);
   }
   return best;
 }
 
-Nearest ColourSearch::near(const Amounts& start) const {
+Nearest ColourSearch::decided(const Amounts& start) const {
   Amounts grams = start;
-  descend(grams, Weights(aims_.size(), 1.0));
+  descend(grams, Weights(aims_.size(), 1.0), Until::decided);
   return told(grams);
 }
 

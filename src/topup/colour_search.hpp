@@ -78,8 +78,9 @@ class ColourSearch {
   [[nodiscard]] Nearest from(const Amounts& start) const;
   /// From several: that one and four others, until one comes to the target itself.
   [[nodiscard]] Nearest best(const Amounts& start) const;
-  /// From a start whose colour is near already: on L*, a*, b* at once.
-  [[nodiscard]] Nearest near(const Amounts& start) const;
+  /// Can the limits be met? From a start whose colour is near already, on L*, a*, b* at once; ends
+  /// well within the limits (at half of one), or where they are out of sight.
+  [[nodiscard]] Nearest decided(const Amounts& start) const;
   /// From the start towards some other point, as far as the rows allow.
   [[nodiscard]] Amounts within(const Amounts& start, const Amounts& to) const;
 
@@ -95,7 +96,8 @@ class ColourSearch {
   [[nodiscard]] Here absorbances(const Amounts& grams) const;
   [[nodiscard]] Amounts step(const Here& here, const Amounts& grams) const;
   void by_absorbance(Amounts& grams) const;
-  void descend(Amounts& grams, const Weights& weights) const;
+  enum class Until { nearest, decided };
+  void descend(Amounts& grams, const Weights& weights, Until until) const;
   [[nodiscard]] Nearest told(const Amounts& grams) const;
 
   const std::vector<Aim>& aims_;

@@ -10,9 +10,6 @@ using Eigen::Index;
 
 std::size_t at(int i) { return static_cast<std::size_t>(i); }
 
-// Starts for a colour that one start did not bring within its limit.
-constexpr std::size_t most_starts = 3;
-
 void check(const ColourTable& recipes, const ColourVial& vial, const mixing::View& view) {
   const std::size_t count = recipes.target.size();
   require(recipes.high.size() == count && recipes.total_low.size() == count &&
@@ -92,8 +89,8 @@ QuickColour Screening::look(int recipe) {
     found.difference = next.differences.front();
     found.grams.assign(next.grams.begin(), next.grams.end());
   };
-  for (const Amounts& start : reach_.near(target, high, most_starts)) {
-    keep(search.near(search.within(base, start)));
+  for (const Amounts& start : reach_.near(target, high)) {
+    keep(search.decided(search.within(base, start)));
     if (found.difference <= high) return found;
   }
   keep(search.from(base));

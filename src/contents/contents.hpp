@@ -44,7 +44,7 @@ struct Reading {
   double value = 0.0;          ///< g, mL or mm as the instrument's kind says
   int dose = -1;               ///< index into Evidence::doses (dose, tank_loss)
   double counting_s = 0.0;     ///< meters: how long the meter counted
-  int after_doses = 0;         ///< tare, gross, volume, level: how many doses had been made by then
+  int after_doses = 0;         ///< all but a dose's own: how many doses had been made by then
   double open_s = 0.0;         ///< how long the vial had stood open by then
   bool capped = false;         ///< gross: was the cap on the scale too
   double air_kg_per_m3 = 1.2;  ///< at the reading; for buoyancy

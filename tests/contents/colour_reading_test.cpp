@@ -415,7 +415,7 @@ TEST(ColourBelief, FadesToItsMomentAsAWaitingVialDoes) {
 
 // ---- what a colour gives away ------------------------------------------------------------------
 
-/// All of base, yellow and salt; a spectrum; 60 readings of worlds that start alike.
+/// Base, yellow and salt, weighed, metered and looked at by a spectrometer; not read yet.
 TintedVial yellow_vial(support::Random& random) {
   TintedVial vial;
   vial.plant = support::tinted_line().plant;
@@ -466,8 +466,7 @@ TEST(ColourGivesAway, FadingBeyondTheRates) {
     TintedVial vial = yellow_vial(random);
     support::read_tints(vial, random);
     TintedVial weaker = vial;
-    for (double& strength : weaker.truth)
-      if (&strength == &weaker.truth[z(weaker.places.strength[z(1 * 5 + 1)])]) strength *= 0.8;
+    weaker.truth[z(weaker.places.strength[z(1 * 5 + 1)])] *= 0.8;  // a fifth of the yellow is gone
     support::read_colour(weaker, weaker.evidence.readings.back(), random);
     vial.evidence.readings.back().values = weaker.evidence.readings.back().values;
     const Estimate found = estimate(vial);

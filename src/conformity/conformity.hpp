@@ -54,8 +54,13 @@ struct Probability {
                                       const Eigen::MatrixXd& covariance,
                                       const std::vector<Line>& lines, const Options& options = {});
 
-/// P(all lines and colour lines hold), jointly. As above; the integral over the last direction is
-/// between the points where the colour leaves its tolerance.
+/// P(all lines and colour lines hold), jointly. The last variable is a direction in which the
+/// colour changes most; the integral over it is between the points where CIEDE2000 leaves its
+/// tolerance. Over many points that is done to first order, over few of them what the colours
+/// themselves change of it; the stated error is that of both. Colours hold for sure, or fail, where
+/// they are in no doubt. With `decide_at` only the bounds of the other lines can end the work
+/// early.
+/// @pre as above; each colour line has a view, its axes are axes of x, volume is surely positive.
 [[nodiscard]] Probability probability(const Eigen::VectorXd& mean,
                                       const Eigen::MatrixXd& covariance,
                                       const std::vector<Line>& lines,
@@ -75,7 +80,8 @@ struct LineReport {
   double value = 0.0, u = 0.0;           ///< of the property, in the line's unit (first order)
   Probability holds;                     ///< marginal
   std::optional<contents::Colour> seen;  ///< colour: what the liquid looks like; then `value` is
-                                         ///< CIEDE2000 of the mean and `u` that of the difference
+                                         ///< CIEDE2000 of the mean, and `u` its own: first order
+                                         ///< far from the target, finite at it
 };
 
 enum class Ruling { release, reject, unclear };  ///< by the risks alone, as the vial is now
@@ -89,8 +95,10 @@ struct Conformity {
   std::string doubt;         ///< why the colour cannot be judged; else empty
 };
 
+/// Colours are judged on what is believed of the true colour, never on a difference that was seen.
 /// Where the law of absorption does not hold (mixing::doubt_about), a recipe with a colour is never
-/// met for sure: the ruling is `unclear` and `doubt` says why.
+/// met for sure: the ruling is `unclear`, or `reject` by the other lines alone, and `doubt` says
+/// why. The marginal of a colour is wanted to 3e-3 only: no ruling hangs on it.
 [[nodiscard]] Conformity judge(const contents::Belief& belief, const recipe::Recipe& recipe,
                                const recipe::Book& book, const plant::Risks& risks,
                                const Options& options = {});
@@ -109,11 +117,6 @@ struct ReadingWorth {
 };
 [[nodiscard]] ReadingWorth worth_of_weighing(const contents::Belief& belief, double u_net_g,
                                              const recipe::Recipe& recipe, const recipe::Book& book,
-                                             const plant::Risks& risks, const Stakes& stakes,
-                                             const Options& options = {});
-/// The same for a recipe without colours; one with a colour gets no worth told.
-[[nodiscard]] ReadingWorth worth_of_weighing(const contents::Belief& belief, double u_net_g,
-                                             const recipe::Recipe& recipe,
                                              const plant::Risks& risks, const Stakes& stakes,
                                              const Options& options = {});
 

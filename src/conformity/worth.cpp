@@ -136,14 +136,4 @@ ReadingWorth worth_of_weighing(const contents::Belief& belief, double u_net_g,
           released.chance};
 }
 
-ReadingWorth worth_of_weighing(const contents::Belief& belief, double u_net_g,
-                               const recipe::Recipe& recipe, const plant::Risks& risks,
-                               const Stakes& stakes, const Options& options) {
-  if (std::ranges::any_of(recipe.tolerances, [](const recipe::Tolerance& each) {
-        return each.on == recipe::ToleranceOn::colour;
-      }))
-    return {};
-  return worth_of_weighing(belief, u_net_g, recipe, recipe::Book{}, risks, stakes, options);
-}
-
 }  // namespace vialwright::conformity

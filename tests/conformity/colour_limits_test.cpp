@@ -89,6 +89,32 @@ TEST(ColourLimit, SmallDoubtsNearWhiteGiveTheNoncentralChiSquared) {
   }
 }
 
+// The green vial of docs/method/conformity.md, by a plain grid over its two dyes.
+TEST(ColourLimit, TheGreenVialByAGrid) {
+  const Eigen::Vector3d mean(0.164 / 20.0, 0.0, 0.0612 / 20.0), u(0.02, 0.0, 0.03);
+  Dyed dyed(mean);
+  for (int k = 0; k < 3; ++k) dyed.belief.covariance(k, k) = std::pow(u(k) * mean(k), 2);
+  const colour::Lab target = dyed.lab({0.0080, 0.0, 0.0030});
+  dyed.want(target, 0.6);
+  double grid = 0.0;
+  constexpr int steps = 200;
+  constexpr double reach = 5.0, width = 2.0 * reach / steps;
+  for (int i = 0; i <= steps; ++i) {
+    for (int j = 0; j <= steps; ++j) {
+      const double x = -reach + width * i, y = -reach + width * j;
+      const Eigen::Vector3d mg(mean(0) * (1.0 + u(0) * x), 0.0, mean(2) * (1.0 + u(2) * y));
+      if (difference_by_hand(dyed.lab(mg), target) <= 0.6)
+        grid += std::exp(-0.5 * (x * x + y * y)) * width * width / (2.0 * std::acos(-1.0));
+    }
+  }
+  const Conformity found = judge(dyed.belief, dyed.recipe, dyed.book, {});
+  // A jump on cells of 0.05: edges are off by less than a thousandth.
+  EXPECT_NEAR(found.joint.value, grid, found.joint.error + 1e-3);
+  EXPECT_NEAR(found.joint.value, 0.7293, 1e-3);  // as printed there
+  EXPECT_NEAR(found.lines[0].value, 0.3016, 1e-3);
+  EXPECT_EQ(found.ruling, Ruling::unclear);
+}
+
 TEST(ColourLimit, FarFromTheTargetUIsTheFirstOrder) {
   const Eigen::Vector3d mean(0.0080, 0.0, 0.0030);
   Dyed dyed(mean);

@@ -68,7 +68,7 @@ TEST(WorthOfWeighing, NetMassAloneAsByDraws) {
     const int draws = 400000;
     const Worth right = by_draws(net, 0.08, 0.02, risks.consumer, p, draws);
     const ReadingWorth found =
-        worth_of_weighing(belief_with(net, 0.08, 0.0), 0.02, net_only(), risks, stakes);
+        worth_of_weighing(belief_with(net, 0.08, 0.0), 0.02, net_only(), {}, risks, stakes);
     // Four standard errors: the utility spreads over 4.3, an indicator over 1.
     EXPECT_NEAR(found.gain, right.gain, 4.0 * 2.15 / std::sqrt(draws));
     EXPECT_NEAR(found.odds_release, right.odds, 4.0 * 0.5 / std::sqrt(draws));
@@ -95,7 +95,7 @@ TEST(WorthOfWeighing, NetMassAndContentAsByDrawsOverAQuadrature) {
   const int draws = 20000;
   const Worth right = by_draws(20.44, 0.08, 0.02, risks.consumer, p, draws);
   const ReadingWorth found =
-      worth_of_weighing(belief_with(20.44, 0.08, u_mg), 0.02, recipe, risks, stakes);
+      worth_of_weighing(belief_with(20.44, 0.08, u_mg), 0.02, recipe, {}, risks, stakes);
   EXPECT_NEAR(found.gain, right.gain, 4.0 * 2.15 / std::sqrt(draws));
   EXPECT_NEAR(found.odds_release, right.odds, 4.0 * 0.5 / std::sqrt(draws));
   EXPECT_GT(found.gain, 0.1);
@@ -105,7 +105,7 @@ TEST(WorthOfWeighing, ABetterScaleIsWorthNoLess) {
   double before = -1.0;
   for (const double u : {1.0, 0.3, 0.1, 0.05, 0.02, 0.01, 0.001, 0.0001}) {
     const double gain =
-        worth_of_weighing(belief_with(20.47, 0.08, 0.0), u, net_only(), {}, stakes).gain;
+        worth_of_weighing(belief_with(20.47, 0.08, 0.0), u, net_only(), {}, {}, stakes).gain;
     EXPECT_GE(gain, before - 1e-6) << u;  // quadrature
     before = gain;
   }
@@ -115,12 +115,15 @@ TEST(WorthOfWeighing, ABetterScaleIsWorthNoLess) {
 }
 
 TEST(WorthOfWeighing, NothingToLearnIsWorthNothing) {
-  EXPECT_EQ(worth_of_weighing(belief_with(20.6, 0.0, 0.1), 0.02, net_only(), {}, stakes).gain, 0.0);
+  EXPECT_EQ(worth_of_weighing(belief_with(20.6, 0.0, 0.1), 0.02, net_only(), {}, {}, stakes).gain,
+            0.0);
   // Surely good, surely bad: no reading changes the decision.
-  const auto good = worth_of_weighing(belief_with(20.0, 0.02, 0.1), 0.02, net_only(), {}, stakes);
+  const auto good =
+      worth_of_weighing(belief_with(20.0, 0.02, 0.1), 0.02, net_only(), {}, {}, stakes);
   EXPECT_NEAR(good.gain, 0.0, 1e-6);  // the quadrature
   EXPECT_NEAR(good.odds_release, 1.0, 1e-6);
-  const auto bad = worth_of_weighing(belief_with(22.0, 0.02, 0.1), 0.02, net_only(), {}, stakes);
+  const auto bad =
+      worth_of_weighing(belief_with(22.0, 0.02, 0.1), 0.02, net_only(), {}, {}, stakes);
   EXPECT_EQ(bad.gain, 0.0);
   EXPECT_EQ(bad.odds_release, 0.0);
 }
@@ -133,7 +136,7 @@ TEST(WorthOfWeighing, NeverNegative) {
     risks.consumer = random.uniform(0.001, 0.3);
     const ReadingWorth found = worth_of_weighing(
         belief_with(20.0 + random.uniform(-0.7, 0.7), random.uniform(0.0, 0.3), 0.0),
-        random.uniform(0.0, 0.1), net_only(), risks, any);
+        random.uniform(0.0, 0.1), net_only(), {}, risks, any);
     EXPECT_GE(found.gain, 0.0);
     EXPECT_GE(found.odds_release, 0.0);
     EXPECT_LE(found.odds_release, 1.0 + 1e-12);

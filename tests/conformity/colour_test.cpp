@@ -63,7 +63,7 @@ Kind kind_of(int trial) {
 }
 
 TEST(ColourJoint, AgreesWithPlainDrawsThroughASpectrumLoopOfItsOwn) {
-  const int trials = support::trials(24, 120), draws = support::trials(30'000, 1'000'000);
+  const int trials = support::trials(24, 40), draws = support::trials(30'000, 1'000'000);
   Random random(20261), sampling(20262);
   int between = 0;
   double largest = 0.0, stated = 0.0;

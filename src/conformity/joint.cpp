@@ -43,6 +43,7 @@ std::vector<Interval> common(std::span<const Interval> ones, std::span<const Int
 std::vector<Along> along_last(const std::vector<Watched>& colours, const Eigen::VectorXd& mean,
                               const Seen& seen, const SeenConditioning& way) {
   std::vector<Along> along;
+  along.reserve(colours.size());
   for (const Watched& each : colours)
     along.emplace_back(*each.line, each.look, mean, seen.axes, way.rows);
   return along;
@@ -50,6 +51,7 @@ std::vector<Along> along_last(const std::vector<Watched>& colours, const Eigen::
 
 std::vector<Ball> balls_of(const std::vector<Along>& along) {
   std::vector<Ball> balls;
+  balls.reserve(along.size());
   for (const Along& each : along) balls.push_back(each.ball());
   return balls;
 }

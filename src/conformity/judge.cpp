@@ -122,7 +122,7 @@ std::vector<ColourLine> colour_lines_of(const recipe::Recipe& recipe,
       if (effect.kind == contents::Effect::Kind::absorptivity)
         line.deviation[static_cast<std::size_t>(effect.of)] = belief.effect(e);
       if (effect.kind == contents::Effect::Kind::foreign)
-        line.mass[static_cast<std::size_t>(belief.components + effect.of)] = belief.effect(e);
+        line.mass[book.components.size() + static_cast<std::size_t>(effect.of)] = belief.effect(e);
     }
     lines.push_back(std::move(line));
   }

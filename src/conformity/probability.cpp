@@ -179,6 +179,7 @@ Probability probability(const Eigen::VectorXd& mean, const Eigen::MatrixXd& cova
   for (const ColourLine& line : colours) {
     check(line, mean);
     if (line.high == recipe::no_limit) continue;
+    if (line.volume >= 0 && !(mean[line.volume] > 0.0)) return {0.0, 0.0};  // nothing to look at
     Watched watched{&line, look_at(line, mean, covariance)};
     if (!watched.look.sure()) {
       doubtful.push_back(std::move(watched));

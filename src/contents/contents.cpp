@@ -90,6 +90,11 @@ void Solver::explain(const Fit& fit, const VialModel& model, Estimate& estimate)
     estimate.settled = true;
     return;
   }
+  // A colourant cannot absorb less than nothing: where it would, the colour is off in a way that
+  // none of the explanations knows (a stock weaker than its lot says, a glare), and none is named.
+  const bool bleaches =
+      best.explanation.wrong == Explanation::Wrong::colourant && best.explanation.shift < 0.0;
+  if (bleaches) return;
   const VialModel other(evidence, plant, book, best.doubted);
   const Fitted mended = fitted(other, options.max_iterations);
   // One fault must explain it all; where it does not, there are two, and we name none.

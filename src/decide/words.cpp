@@ -58,7 +58,9 @@ std::string subject_of(const contents::Explanation& explanation, const Decision&
     case contents::Explanation::Wrong::faded:
       return "its dyes have faded beyond their rates";
     case contents::Explanation::Wrong::colourant:
-      return "something colours it that no mix of the known components explains";
+      return explanation.shift < 0.0
+                 ? "it looks like no mix of the known components, even with something added"
+                 : "something colours it that no mix of the known components explains";
     case contents::Explanation::Wrong::nothing:
       break;
   }
@@ -68,7 +70,7 @@ std::string subject_of(const contents::Explanation& explanation, const Decision&
 /// " by 0.50 ± 0.05 g": how much is wrong, in the unit of what is.
 std::string shift_in_words(const contents::Explanation& it, const Decision& decision) {
   const auto by = [&](double scale, std::string_view unit) {
-    return quantity::with_doubt(scale * it.shift, scale * it.u_shift, unit);
+    return quantity::with_doubt(scale * it.shift, std::abs(scale) * it.u_shift, unit);
   };
   switch (it.wrong) {
     case contents::Explanation::Wrong::reading: {
@@ -83,6 +85,7 @@ std::string shift_in_words(const contents::Explanation& it, const Decision& deci
     case contents::Explanation::Wrong::faded:
       return ", " + by(100.0, "%") + " lost";
     case contents::Explanation::Wrong::colourant:
+      if (it.shift < 0.0) return ", which absorbs too little by up to " + by(-1.0, "/cm");
       return ", absorbing up to " + by(1.0, "/cm");
     case contents::Explanation::Wrong::nothing:
       break;

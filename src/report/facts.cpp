@@ -130,7 +130,8 @@ std::string shift_of(const contents::Explanation& each, const decide::Decision& 
   if (each.wrong == contents::Explanation::Wrong::faded)
     return quantity::with_doubt(100.0 * each.shift, 100.0 * each.u_shift, "%") + " lost";
   if (each.wrong == contents::Explanation::Wrong::colourant)
-    return quantity::with_doubt(each.shift, each.u_shift, "1/cm") + " at its peak";
+    return quantity::with_doubt(std::abs(each.shift), each.u_shift, "1/cm") +
+           (each.shift < 0.0 ? " too little" : " at its peak");
   return quantity::with_doubt(each.shift, each.u_shift,
                               by_reading ? decision.readings[at].unit : "g");
 }

@@ -89,6 +89,16 @@ TEST(ColourLimit, SmallDoubtsNearWhiteGiveTheNoncentralChiSquared) {
   }
 }
 
+// No liquid has no colour: with nothing in it a vial meets no colour, whatever the doubt.
+TEST(ColourLimit, AnEmptyVialMeetsNoColour) {
+  Dyed dyed(Eigen::Vector3d::Zero());
+  dyed.belief.mean.setZero();
+  dyed.want({100.0, 0.0, 0.0}, 5.0);
+  EXPECT_EQ(judge(dyed.belief, dyed.recipe, dyed.book, {}).joint.value, 0.0);
+  dyed.belief.covariance.diagonal().head<3>().setConstant(1e-6);
+  EXPECT_EQ(judge(dyed.belief, dyed.recipe, dyed.book, {}).joint.value, 0.0);
+}
+
 // The green vial of docs/method/conformity.md, by a plain grid over its two dyes.
 TEST(ColourLimit, TheGreenVialByAGrid) {
   const Eigen::Vector3d mean(0.164 / 20.0, 0.0, 0.0612 / 20.0), u(0.02, 0.0, 0.03);

@@ -22,7 +22,7 @@ constexpr std::array gives_words{
 std::optional<std::string> read_word(const Given& given,
                                      std::initializer_list<std::string_view> words,
                                      std::string_view what, Findings& findings) {
-  const auto text = read_text(given, findings);
+  auto text = read_text(given, findings);
   if (!text) return std::nullopt;
   if (std::ranges::find(words, *text) != words.end()) return text;
   findings.add(given.path, "'" + text->substr(0, 64) + "' is no " + std::string(what),
@@ -100,10 +100,12 @@ constexpr std::array parts{
 Wanted read_parts(const toml::table& table, const std::string& path, Findings& findings) {
   Wanted wanted;
   std::vector<std::string_view> known;
+  known.reserve(parts.size());
   for (const Part& part : parts) known.push_back(part.name);
   for (const auto& [key, node] : in_file_order(table)) {
     const std::string name(key->str());
-    const std::string at = path + "." + name;
+    std::string at = path;
+    at.append(".").append(name);
     findings.put(at, spot_of(node->source()));
     const auto part = std::ranges::find(parts, std::string_view(name), &Part::name);
     if (part != parts.end()) {

@@ -68,11 +68,10 @@ Table colours_table(const decide::Learned& learned, const line::State& state) {
     const bool scale = each.kind == strength::Learned::Kind::absorptivity;
     const double times = scale ? 100.0 : 1.0;
     const char* unit = scale ? "%" : "mg/g";
-    table.rows.push_back(
-        {strength::name_of(each, state.book) + (scale ? ", off the book" : ", as it looks"),
-         std::to_string(each.vials),
-         quantity::with_doubt(times * each.prior, times * each.u_prior, unit),
-         quantity::with_doubt(times * each.value, times * each.u, unit)});
+    table.rows.push_back({strength::name_of(each, state.book) + (scale ? ", off the book" : ""),
+                          std::to_string(each.vials),
+                          quantity::with_doubt(times * each.prior, times * each.u_prior, unit),
+                          quantity::with_doubt(times * each.value, times * each.u, unit)});
   }
   return table;
 }

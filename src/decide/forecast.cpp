@@ -46,6 +46,15 @@ double air_now(const line::State& state) {
                                newest->climate->celsius);
 }
 
+/// The first colour gauge of the plant that is not off: it stands on the line, others on a bench.
+int colour_gauge_now(const line::State& state, const Options& options) {
+  for (std::size_t i = 0; i < state.plant.instruments.size(); ++i) {
+    const bool looks = state.plant.instruments[i].colour.has_value();
+    if (looks && !is_off(static_cast<int>(i), state.plant, options)) return static_cast<int>(i);
+  }
+  return -1;
+}
+
 making::Today today_of(const line::State& state, const Options& options) {
   making::Today today;
   today.loaded = loaded_now(state);
@@ -55,6 +64,7 @@ making::Today today_of(const line::State& state, const Options& options) {
   }
   today.tare_scale = scale_for(line::Weighed::tare, state, options);
   today.gross_scale = scale_for(line::Weighed::gross, state, options);
+  today.colour_gauge = colour_gauge_now(state, options);
   today.air_kg_per_m3 = air_now(state);
   return today;
 }
@@ -99,7 +109,7 @@ class Forecasts {
     return stations;
   }
 
-  /// Meters of the stations that it needs, and the scales.
+  /// Meters of the stations that it needs, the scales, and what looks at its colour.
   std::set<int> instruments_of(const making::Forecast& forecast) const {
     std::set<int> instruments;
     for (const int station : stations_of(forecast)) {
@@ -108,8 +118,8 @@ class Forecasts {
         if (const auto found = plant::find_instrument(state_.plant, id)) instruments.insert(*found);
       }
     }
-    for (const int scale : {today_.tare_scale, today_.gross_scale}) {
-      if (scale >= 0) instruments.insert(scale);
+    for (const int each : {today_.tare_scale, today_.gross_scale, today_.colour_gauge}) {
+      if (each >= 0) instruments.insert(each);
     }
     for (const int off : today_.off) instruments.erase(off);
     return instruments;
@@ -131,6 +141,7 @@ class Forecasts {
   void add_instrument(const recipe::Recipe& recipe, int instrument, OrderForecast& into) const {
     making::Today without = today_;
     without.off.push_back(instrument);
+    if (without.colour_gauge == instrument) without.colour_gauge = -1;
     add("instrument " + state_.plant.instruments[static_cast<std::size_t>(instrument)].id,
         ask(recipe, without), into);
   }

@@ -194,13 +194,13 @@ void Chart::add_targets() {
     const bool by_colour = colour != each.recipe->tolerances.end();
     target.outline = by_colour ? alike(*each.recipe, *colour) : box(*each.recipe);
     if (target.outline.empty()) {
-      named_.push_back(letter + " " + name +
-                       (by_colour ? ": no mix of these two looks like it here"
-                                  : ": not drawn, it limits other things"));
+      named_.push_back(fmt::format("{} {}: {}", letter, name,
+                                   by_colour ? "no mix of these two looks like it here"
+                                             : "not drawn, it limits other things"));
       continue;
     }
-    named_.push_back(letter + " " + name + (by_colour ? ", by colour" : "") +
-                     (target.reached ? "" : ", out of reach"));
+    named_.push_back(fmt::format("{} {}{}{}", letter, name, by_colour ? ", by colour" : "",
+                                 target.reached ? "" : ", out of reach"));
     drawn_.targets.push_back(std::move(target));
   }
 }

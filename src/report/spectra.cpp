@@ -52,14 +52,14 @@ double half_height(const SpectraDrawn& drawn, const Frame& frame, std::size_t i,
 }
 
 std::string band(const SpectraDrawn& drawn, const Frame& frame, double share, double opacity) {
-  std::string there, back;
-  for (std::size_t i = 0; i < drawn.nm.size(); ++i) {
-    const double x = frame.x(drawn.nm[i]), y = frame.y(drawn.total[i]);
-    const double half = half_height(drawn, frame, i, share);
-    there += fmt::format("{}{:.1f} {:.1f}", i == 0 ? "M" : "L", x, y - half);
-    back = fmt::format("L{:.1f} {:.1f}", x, y + half) + back;
-  }
-  return fmt::format("<path class=\"belief\" opacity=\"{}\" d=\"{}{}Z\"/>", opacity, there, back);
+  std::string outline;
+  const auto go_to = [&](std::size_t i, double side) {
+    outline += fmt::format("{}{:.1f} {:.1f}", outline.empty() ? "M" : "L", frame.x(drawn.nm[i]),
+                           frame.y(drawn.total[i]) + side * half_height(drawn, frame, i, share));
+  };
+  for (std::size_t i = 0; i < drawn.nm.size(); ++i) go_to(i, -1.0);
+  for (std::size_t i = drawn.nm.size(); i-- > 0;) go_to(i, 1.0);
+  return fmt::format("<path class=\"belief\" opacity=\"{}\" d=\"{}Z\"/>", opacity, outline);
 }
 
 const char* dashes(std::size_t part) {

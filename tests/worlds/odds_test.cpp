@@ -71,7 +71,7 @@ TEST(OddsOverWorlds, AreWhatComesTrue) {
 // The same for recipes that want a colour, in worlds whose dyes and gauges depart from the book's.
 TEST(OddsOverWorlds, OfColouredRecipesAreWhatComesTrue) {
   const Table table =
-      odds_table(2000, support::trials(6, 420), support::trials(30, 63), Wanted::coloured);
+      odds_table(2000, support::trials(6, 420), support::trials(30, 78), Wanted::coloured);
   print("odds of top-ups, recipes with a colour", table);
   expect_enough_and_near(table, support::trials(5, 2500));
 }

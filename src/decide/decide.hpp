@@ -170,6 +170,10 @@ struct OrderForecast {
 [[nodiscard]] std::vector<OrderForecast> forecast_orders(const line::State& state,
                                                          const Options& options);
 
+/// What an explanation supposes: "the reading gross (line_scale) is wrong".
+[[nodiscard]] std::string supposed(const contents::Explanation& explanation,
+                                   const Decision& decision);
+
 /// The decision as a decision.made event, source "vialwright/engine".
 [[nodiscard]] event::Event as_event(const Decision& decision, const Provenance& provenance,
                                     std::uint64_t sequence);

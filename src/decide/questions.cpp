@@ -154,13 +154,16 @@ bool plainly_bad(const Decision& decision, const plant::Plant& plant) {
          decision.conformity->ruling == conformity::Ruling::reject && good <= plant.risks.producer;
 }
 
-std::string question(const Decision& decision) {
+std::string question(const Decision& decision, const plant::Plant& plant) {
   const contents::Estimate& estimate = *decision.estimate;
   const std::string suspects = suspects_in_words(decision);
   const bool one_is_believed =
       estimate.settled && !estimate.explanations.empty() &&
       estimate.explanations.front().wrong != contents::Explanation::Wrong::nothing;
-  if (!one_is_believed || !decision.whichever) return "Cannot tell: " + suspects + ".";
+  if (!one_is_believed || !decision.whichever) {
+    const bool one_stands = estimate.explanations.front().odds >= plant.risks.sure;
+    return "Cannot tell: " + suspects + (one_stands ? ", but that does not explain it all." : ".");
+  }
   return fmt::format("Believed: {}; without that the vial is not surely good ({}).", suspects,
                      quantity::odds_in_words(decision.whichever->value));
 }
@@ -177,7 +180,7 @@ bool contradicted(Decision& decision, const line::VialRecord& vial, const plant:
     return false;
   }
   if (!good_whichever(decision, vial, plant, doubt)) {
-    answer(decision, Disposition::measure_again, question(decision));
+    answer(decision, Disposition::measure_again, question(decision, plant));
     if (decision.whichever) {
       doubt += fmt::format(" Over all explanations it is good {}.",
                            quantity::odds_in_words(decision.whichever->value));

@@ -45,7 +45,43 @@ std::string stock_in_words(int stock, const Decision& decision) {
                                                         : std::string("a stock");
 }
 
-std::string subject_of(const contents::Explanation& explanation, const Decision& decision) {
+/// " by 0.50 ± 0.05 g": how much is wrong, in the unit of what is.
+std::string shift_in_words(const contents::Explanation& it, const Decision& decision) {
+  const auto by = [&](double scale, std::string_view unit) {
+    return quantity::with_doubt(scale * it.shift, std::abs(scale) * it.u_shift, unit);
+  };
+  switch (it.wrong) {
+    case contents::Explanation::Wrong::reading: {
+      const std::string& unit = decision.readings[static_cast<std::size_t>(it.index)].unit;
+      // A colour is off in many values at once: which, and by how much, its table tells.
+      return unit.empty() ? std::string() : " by " + by(1.0, unit);
+    }
+    case contents::Explanation::Wrong::command:
+      return " by " + by(1.0, "g");
+    case contents::Explanation::Wrong::carried_over:
+      return ", " + by(1.0, "g");
+    case contents::Explanation::Wrong::faded:
+      return ", " + by(100.0, "%") + " lost";
+    case contents::Explanation::Wrong::colourant:
+      if (it.shift < 0.0) return ", too clear by up to " + by(-1.0, "/cm");
+      return ", absorbing up to " + by(1.0, "/cm");
+    case contents::Explanation::Wrong::nothing:
+      break;
+  }
+  return {};
+}
+
+std::string explanation_in_words(const contents::Explanation& explanation,
+                                 const Decision& decision) {
+  return fmt::format("{}{}: {}; the vial then holds {}", supposed(explanation, decision),
+                     shift_in_words(explanation, decision),
+                     quantity::odds_in_words(explanation.odds),
+                     quantity::with_doubt(explanation.net_g, explanation.u_net_g, "g"));
+}
+
+}  // namespace
+
+std::string supposed(const contents::Explanation& explanation, const Decision& decision) {
   const auto at = static_cast<std::size_t>(explanation.index);
   switch (explanation.wrong) {
     case contents::Explanation::Wrong::reading:
@@ -66,42 +102,6 @@ std::string subject_of(const contents::Explanation& explanation, const Decision&
   }
   return "nothing is wrong, chance alone did it";
 }
-
-/// " by 0.50 ± 0.05 g": how much is wrong, in the unit of what is.
-std::string shift_in_words(const contents::Explanation& it, const Decision& decision) {
-  const auto by = [&](double scale, std::string_view unit) {
-    return quantity::with_doubt(scale * it.shift, std::abs(scale) * it.u_shift, unit);
-  };
-  switch (it.wrong) {
-    case contents::Explanation::Wrong::reading: {
-      const std::string& unit = decision.readings[static_cast<std::size_t>(it.index)].unit;
-      // A colour is off in many values at once: which, and by how much, its table tells.
-      return unit.empty() ? std::string() : " by " + by(1.0, unit);
-    }
-    case contents::Explanation::Wrong::command:
-      return " by " + by(1.0, "g");
-    case contents::Explanation::Wrong::carried_over:
-      return ", " + by(1.0, "g");
-    case contents::Explanation::Wrong::faded:
-      return ", " + by(100.0, "%") + " lost";
-    case contents::Explanation::Wrong::colourant:
-      if (it.shift < 0.0) return ", which absorbs too little by up to " + by(-1.0, "/cm");
-      return ", absorbing up to " + by(1.0, "/cm");
-    case contents::Explanation::Wrong::nothing:
-      break;
-  }
-  return {};
-}
-
-std::string explanation_in_words(const contents::Explanation& explanation,
-                                 const Decision& decision) {
-  return fmt::format("{}{}: {}; the vial then holds {}", subject_of(explanation, decision),
-                     shift_in_words(explanation, decision),
-                     quantity::odds_in_words(explanation.odds),
-                     quantity::with_doubt(explanation.net_g, explanation.u_net_g, "g"));
-}
-
-}  // namespace
 
 std::string_view word(Disposition disposition) {
   switch (disposition) {
@@ -179,7 +179,7 @@ std::string suspects_in_words(const Decision& decision) {
       continue;
     }
     if (++count > 3) continue;  // more suspects than three are a table, and that follows
-    text += (count == 1 ? "" : ", or ") + subject_of(each, decision);
+    text += (count == 1 ? "" : ", or ") + supposed(each, decision);
   }
   if (count == 0) return "the readings contradict each other and none stands out";
   if (chance) text += ", or chance alone did it";

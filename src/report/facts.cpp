@@ -239,7 +239,7 @@ Table explanation_facts(const decide::Decision& decision) {
       ++rare;
       continue;
     }
-    table.rows.push_back({subject(each, decision), quantity::odds_in_words(each.odds),
+    table.rows.push_back({decide::supposed(each, decision), quantity::odds_in_words(each.odds),
                           shift_of(each, decision),
                           quantity::with_doubt(each.net_g, each.u_net_g, "g")});
   }

@@ -35,11 +35,12 @@ const recipe::Tolerance* net_line(const Decision& decision, const line::State& s
 std::string explained(const Decision& decision, const std::vector<contents::Explanation>& all) {
   std::string items;
   for (const contents::Explanation& each : all) {
-    items += "<li>" +
-             value_html(fmt::format("{}: {}; the vial then holds {}", subject(each, decision),
-                                    quantity::odds_in_words(each.odds),
-                                    quantity::with_doubt(each.net_g, each.u_net_g, "g"))) +
-             "</li>";
+    items +=
+        "<li>" +
+        value_html(fmt::format("{}: {}; the vial then holds {}", decide::supposed(each, decision),
+                               quantity::odds_in_words(each.odds),
+                               quantity::with_doubt(each.net_g, each.u_net_g, "g"))) +
+        "</li>";
   }
   return "<ol class=\"plain\">" + items + "</ol>";
 }
@@ -66,7 +67,7 @@ std::string settled_item(const Decision& decision) {
   const contents::Explanation& believed = decision.estimate->explanations.front();
   return "<li><b>" + escaped(decision.serial) + "</b>: " +
          value_html(fmt::format("{}; likeliest: {}, {}", decide::word(decision.disposition),
-                                subject(believed, decision),
+                                decide::supposed(believed, decision),
                                 quantity::odds_in_words(believed.odds))) +
          "</li>";
 }

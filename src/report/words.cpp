@@ -164,22 +164,6 @@ std::string reading_name(int reading, const decide::Decision& decision) {
   return fmt::format("{} ({})", decision.readings[at].label, decision.readings[at].instrument);
 }
 
-std::string subject(const contents::Explanation& explanation, const decide::Decision& decision) {
-  using Wrong = contents::Explanation::Wrong;
-  if (explanation.wrong == Wrong::reading) {
-    return "the reading " + reading_name(explanation.index, decision) + " is wrong";
-  }
-  if (explanation.wrong == Wrong::nothing) return "nothing is wrong and chance did it";
-  if (explanation.wrong == Wrong::faded) return "its colour has faded more than its age explains";
-  if (explanation.wrong == Wrong::colourant)
-    return "something colours it that is none of the known components";
-  if (explanation.wrong == Wrong::carried_over)
-    return "some of a stock that was not dosed was carried over into it";
-  const auto at = static_cast<std::size_t>(explanation.index);
-  const std::string dose = at < decision.doses.size() ? decision.doses[at] : "a dose";
-  return "the dose missed its command (" + dose + ")";
-}
-
 std::string odds(const conformity::Probability& probability) {
   return quantity::odds_in_words(probability.value);
 }

@@ -54,9 +54,6 @@ inline constexpr const char* advice_only = "Advice only: nothing here moves a ma
 [[nodiscard]] std::string additions(const topup::Topup& topup, const line::State& state);
 [[nodiscard]] std::string_view word(topup::Outcome outcome);
 
-/// "the reading gross (line scale) is wrong".
-[[nodiscard]] std::string subject(const contents::Explanation& explanation,
-                                  const decide::Decision& decision);
 [[nodiscard]] std::string reading_name(int reading, const decide::Decision& decision);
 
 /// "97 in 100"; "cannot tell" when no probability was found.
